@@ -1,0 +1,497 @@
+"""Each kind of limit on a series as a fold: start, advance over a chunk, judge at a moment.
+
+A state is a small dict of integers that can be stored as JSON, thrown away and folded again.  Folding a
+series in any number of pieces gives the same state.  Each judge errs against the processor: between
+readings nothing is assumed in the fish's favour.
+"""
+
+from bisect import bisect_left
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from lots.core.limits import Cooling, Every, Maintained, SeriesRule, Verdict, Window, Within
+from lots.core.series import Chunk
+from lots.core.units import Bound, TempUnit, show_span, show_temperature
+
+State = dict[str, Any]
+UNITS: Final[tuple[TempUnit, TempUnit]] = ("C", "F")
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A step's part in time: from start to end (None while it runs), ms UTC.
+
+    `counted_end` is the end that "at least" durations count to when the end was entered late;
+    `before_end` is when the step before ended.
+    """
+
+    start: int
+    end: int | None = None
+    counted_end: int | None = None
+    before_end: int | None = None
+
+    def over(self, at: int) -> bool:
+        """Whether the step is over at that moment."""
+        return self.end is not None and self.end <= at
+
+    def until(self, at: int) -> int:
+        """That moment, or the step's end if it came earlier."""
+        return at if self.end is None else min(at, self.end)
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What a rule's readings show at a moment: the verdict and the conservative figure it rests on.
+
+    broke_at: the moment the limit first broke; last_broke_at: the newest such moment; breaches: how
+    often; next_at: when time alone would change the verdict; numbers: figures in ms for checks.
+    """
+
+    verdict: Verdict
+    figure: str
+    figure_at: int | None = None
+    broke_at: int | None = None
+    last_broke_at: int | None = None
+    breaches: int = 0
+    next_at: int | None = None
+    estimate: str = ""
+    why: str = ""
+    numbers: dict[str, int] = field(default_factory=dict)
+
+
+def _nothing(span: Span, at: int, what: str = "no reading") -> Finding:
+    if span.over(at):
+        return Finding(
+            Verdict.DEVIATION, what, None, span.end, span.end, 1, why="the step is over without it"
+        )
+    return Finding(Verdict.PENDING, f"{what} yet")
+
+
+# --- each reading within bounds -------------------------------------------------------------------
+
+
+def _margin(rule: Within, value: int, unit: str) -> int:
+    low = value - rule.low.for_unit(unit) if rule.low else None
+    high = rule.high.for_unit(unit) - value if rule.high else None
+    if low is None or high is None:
+        return low if high is None and low is not None else high or 0
+    return min(low, high)
+
+
+def _extremes(rule: Within, chunk: Chunk) -> int:
+    """The smallest margin in the chunk."""
+    low = _margin(rule, chunk.lowest, chunk.unit)
+    return min(low, _margin(rule, chunk.highest, chunk.unit))
+
+
+def within_start() -> State:
+    return {
+        "n": 0,
+        "bad": 0,
+        "margin": None,
+        "at": None,
+        "value": 0,
+        "unit": 0,
+        "from": None,
+        "to": None,
+    }
+
+
+def within_advance(rule: Within, state: State, chunk: Chunk) -> State:
+    margin = _extremes(rule, chunk)
+    new = {**state, "n": state["n"] + len(chunk)}
+    if state["margin"] is None or margin < state["margin"]:
+        index = next(
+            i for i, value in enumerate(chunk.value) if _margin(rule, value, chunk.unit) == margin
+        )
+        new |= {
+            "margin": margin,
+            "at": chunk.at[index],
+            "value": chunk.value[index],
+            "unit": UNITS.index(chunk.unit),
+        }
+    if margin < 0:
+        pairs = zip(chunk.at, chunk.value, strict=True)
+        bad = [at for at, value in pairs if _margin(rule, value, chunk.unit) < 0]
+        new["from"] = bad[0] if new["from"] is None else new["from"]
+        new |= {"bad": new["bad"] + len(bad), "to": bad[-1]}
+    return new
+
+
+def within_judge(rule: Within, window: Window, state: State, span: Span, at: int) -> Finding:
+    """Each reading against its bounds; exactly on a bound meets it."""
+    if not state["n"]:
+        return _nothing(span, at)
+    end_word = "highest" if rule.low is None else "lowest" if rule.high is None else "furthest"
+    word = {"first reading": "first reading", "last reading": "last reading"}.get(
+        window.which, end_word
+    )
+    figure = f"{word} {show_temperature(state['value'], UNITS[state['unit']])}"
+    if not state["bad"]:
+        return Finding(Verdict.MET, figure, state["at"])
+    if window.which == "last reading" and not span.over(at):
+        return Finding(Verdict.PENDING, figure, state["at"], why="go on")
+    return Finding(
+        Verdict.DEVIATION,
+        figure,
+        state["at"],
+        state["from"],
+        state["to"],
+        state["bad"],
+        why=f"{state['bad']} of {state['n']} readings outside",
+    )
+
+
+# --- maintained -----------------------------------------------------------------------------------
+
+
+def _side(rule: Maintained) -> tuple[Bound, int]:
+    """The bound and +1 for heat, −1 for freezing: meeting it is sign × (value − bound) ≥ 0."""
+    if rule.low is not None:
+        return rule.low, 1
+    assert rule.high is not None
+    return rule.high, -1
+
+
+def maintained_start() -> State:
+    return {
+        "last": None,
+        "v": 0,
+        "run": None,
+        "best": 0,
+        "bf": None,
+        "bt": None,
+        "est": 0,
+        "ebest": 0,
+    }
+
+
+def maintained_advance(rule: Maintained, state: State, chunk: Chunk) -> State:
+    bound, sign = _side(rule)
+    limit = bound.for_unit(chunk.unit)
+    new = dict(state)
+    longest = rule.longest_gap_ms
+    worst = chunk.lowest if sign > 0 else chunk.highest
+    if sign * (worst - limit) >= 0 and (longest is None or chunk.longest_gap <= longest):
+        for index in sorted({0, len(chunk) - 1}):
+            _maintain(new, chunk.at[index], sign * (chunk.value[index] - limit), longest, index > 0)
+        return new
+    for at, value in zip(chunk.at, chunk.value, strict=True):
+        _maintain(new, at, sign * (value - limit), longest, False)
+    return new
+
+
+def _maintain(state: State, at: int, over: int, longest: int | None, joined: bool) -> None:
+    """One reading, `over` its bound; `joined` where the readings since the last are known good."""
+    last, before = state["last"], state["v"]
+    gap = joined or (last is not None and (longest is None or at - last <= longest))
+    if over >= 0:
+        if state["run"] is None or not gap:
+            state["run"] = at
+            lead = (at - last) * over // (over - before) if gap and before < 0 else 0
+            state["est"] = lead
+        if at - state["run"] > state["best"] or state["bf"] is None:
+            state |= {"best": at - state["run"], "bf": state["run"], "bt": at}
+        state["ebest"] = max(state["ebest"], state["est"] + at - state["run"])
+    else:
+        if state["run"] is not None and gap:
+            tail = (at - last) * before // (before - over)
+            state["ebest"] = max(state["ebest"], state["est"] + last - state["run"] + tail)
+        state["run"] = None
+    state |= {"last": at, "v": over}
+
+
+def maintained_judge(
+    rule: Maintained, window: Window, state: State, span: Span, at: int
+) -> Finding:
+    """The longest unbroken time whose every interval has both ends on the right side of the bound.
+    An interval longer than the longest gap counts nothing."""
+    if state["last"] is None:
+        return _nothing(span, at)
+    numbers = {"maintained_ms": state["best"], "estimated_ms": state["ebest"]}
+    figure = f"{show_span(state['best'])} unbroken"
+    estimate = f"about {show_span(state['ebest'])} if straight between readings"
+    if state["best"] >= rule.for_ms:
+        return Finding(Verdict.MET, figure, state["bf"], estimate=estimate, numbers=numbers)
+    if span.over(at):
+        why = f"{show_span(rule.for_ms - state['best'])} short when the step ended"
+        return Finding(
+            Verdict.DEVIATION,
+            figure,
+            state["bf"],
+            span.end,
+            span.end,
+            1,
+            None,
+            estimate,
+            why,
+            numbers,
+        )
+    why = "go on" if rule.low is not None else "leave it in"
+    return Finding(
+        Verdict.PENDING, figure, state["bf"], estimate=estimate, why=why, numbers=numbers
+    )
+
+
+# --- cooling --------------------------------------------------------------------------------------
+
+
+def cooling_start(rule: Cooling, span: Span) -> State:
+    clock = None
+    if rule.begin is None:
+        clock = span.start if span.before_end is None else span.before_end
+    return {
+        "n": 0,
+        "hot": None,
+        "clock": clock,
+        "above": None,
+        "reached": [],
+        "from": [],
+        "v": 0,
+        "u": 0,
+    }
+
+
+def cooling_advance(rule: Cooling, state: State, chunk: Chunk, span: Span) -> State:
+    new = {**state, "reached": list(state["reached"]), "from": list(state["from"])}
+    new["n"] += len(chunk)
+    new |= {"v": chunk.value[-1], "u": UNITS.index(chunk.unit)}
+    begin = rule.begin.for_unit(chunk.unit) if rule.begin else None
+    targets = [stage.to.for_unit(chunk.unit) for stage in rule.stages]
+    if new["clock"] is None and begin is not None and chunk.lowest >= begin:
+        new["hot"] = chunk.at[-1]
+        return new
+    for at, value in zip(chunk.at, chunk.value, strict=True):
+        if len(new["reached"]) == len(targets):
+            break
+        _cool(new, at, value, begin, targets, span)
+    return new
+
+
+def _cool(
+    state: State, at: int, value: int, begin: int | None, targets: list[int], span: Span
+) -> None:
+    if state["clock"] is None and begin is not None:
+        if value >= begin:
+            state["hot"] = at
+            return
+        state["clock"] = span.start if state["hot"] is None else state["hot"]
+    if state["above"] is None:
+        state["above"] = state["clock"]
+    while len(state["reached"]) < len(targets) and value <= targets[len(state["reached"])]:
+        on_it = value == targets[len(state["reached"])]
+        state["reached"].append(at)
+        # the next stage's clock: the last reading still at or above where that stage begins
+        state["from"].append(at if on_it else state["above"])
+    state["above"] = at
+
+
+def _stage_clock(rule: Cooling, state: State, index: int) -> int | None:
+    if rule.stages[index].from_start or index == 0:
+        return state["clock"]  # type: ignore[no-any-return]
+    return state["from"][index - 1] if len(state["from"]) >= index else None
+
+
+def cooling_judge(rule: Cooling, window: Window, state: State, span: Span, at: int) -> Finding:
+    """Each stage's time from its clock to the first reading at or below its figure.
+
+    The clock starts at the last reading at or above `begin` before the first below it; a later rise
+    restarts nothing.
+    """
+    clock_known = state["clock"] is not None or state["hot"] is not None
+    state = state if clock_known else {**state, "clock": span.start}
+    figures, numbers, next_at = [], {}, None
+    for index, stage in enumerate(rule.stages):
+        clock = _stage_clock(rule, state, index)
+        reached = state["reached"][index] if len(state["reached"]) > index else None
+        figure, broke = _stage(stage.within_ms, stage.to.text, clock, reached, span, at)
+        figures.append(figure)
+        if clock is not None and reached is not None:
+            numbers[f"stage_{index + 1}_ms"] = reached - clock
+        if broke is not None:
+            return Finding(
+                Verdict.DEVIATION,
+                "; ".join(figures),
+                reached,
+                broke,
+                broke,
+                1,
+                numbers=numbers,
+                why=f"not at {stage.to.text} within {show_span(stage.within_ms)}",
+            )
+        if reached is None:
+            next_at = None if clock is None else clock + stage.within_ms
+            return Finding(Verdict.PENDING, "; ".join(figures), next_at=next_at, numbers=numbers)
+    return Finding(Verdict.MET, "; ".join(figures), state["reached"][-1], numbers=numbers)
+
+
+def _stage(
+    within: int, to: str, clock: int | None, reached: int | None, span: Span, at: int
+) -> tuple[str, int | None]:
+    """The stage's figure and when it broke, if it did."""
+    if reached is not None and clock is not None:
+        figure = f"{to} after {show_span(reached - clock)}"
+        return figure, clock + within if reached - clock > within else None
+    if span.over(at):
+        lapse = span.end if clock is None else min(clock + within, span.end or at)
+        return f"{to} not reached when the step ended", lapse
+    if clock is not None and at - clock > within:
+        return f"{to} not reached after {show_span(at - clock)}", clock + within
+    return f"{to} not reached yet", None
+
+
+# --- every ----------------------------------------------------------------------------------------
+
+
+def every_start(span: Span) -> State:
+    return {
+        "n": 0,
+        "last": span.start,
+        "gap": 0,
+        "gf": span.start,
+        "over": 0,
+        "from": None,
+        "to": None,
+    }
+
+
+def every_advance(rule: Every, state: State, chunk: Chunk) -> State:
+    new = {**state, "n": state["n"] + len(chunk)}
+    _gap(rule, new, new["last"], chunk.at[0])
+    if chunk.longest_gap > min(rule.within_ms, new["gap"]):
+        for before, after in zip(chunk.at, chunk.at[1:], strict=False):
+            _gap(rule, new, before, after)
+    new["last"] = chunk.at[-1]
+    return new
+
+
+def _gap(rule: Every, state: State, before: int, after: int) -> None:
+    gap = after - before
+    if gap > state["gap"]:
+        state |= {"gap": gap, "gf": before}
+    if gap > rule.within_ms:
+        lapse = before + rule.within_ms
+        state["from"] = lapse if state["from"] is None else state["from"]
+        state |= {"over": state["over"] + 1, "to": lapse}
+
+
+def every_judge(rule: Every, window: Window, state: State, span: Span, at: int) -> Finding:
+    """The longest time without a reading: start to first, between, last to the end or now."""
+    final = dict(state)
+    _gap(rule, final, state["last"], max(state["last"], span.until(at)))
+    figure = f"longest {show_span(final['gap'])} without a reading"
+    if state["n"] == 0:
+        figure = f"no reading in {show_span(final['gap'])}"
+    due = state["last"] + rule.within_ms
+    if not final["over"]:
+        return Finding(
+            Verdict.MET,
+            figure,
+            final["gf"],
+            next_at=None if span.over(at) else due,
+            numbers={"gap_ms": final["gap"]},
+        )
+    if rule.file_within_ms is not None:
+        wait = None if span.end is None else span.end + rule.file_within_ms
+        if wait is None or at <= wait:
+            return Finding(
+                Verdict.PENDING,
+                figure,
+                final["gf"],
+                next_at=wait,
+                why="waits for the logger's file",
+                numbers={"gap_ms": final["gap"]},
+            )
+    return Finding(
+        Verdict.DEVIATION,
+        figure,
+        final["gf"],
+        final["from"],
+        final["to"],
+        final["over"],
+        why=f"longer than {show_span(rule.within_ms)}",
+        numbers={"gap_ms": final["gap"]},
+    )
+
+
+# --- one door for all -----------------------------------------------------------------------------
+
+
+def start(rule: SeriesRule, span: Span) -> State:
+    """The state before any reading."""
+    match rule:
+        case Within():
+            return within_start()
+        case Maintained():
+            return maintained_start()
+        case Cooling():
+            return cooling_start(rule, span)
+        case Every():
+            return every_start(span)
+
+
+def _windowed(window: Window, state: State, chunk: Chunk, span: Span) -> tuple[State, Chunk]:
+    """The state to go on from, and the readings of the chunk that the window looks at."""
+    if window.which == "first reading":
+        take = 0 if state.get("n") else 1
+        return state, Chunk(chunk.at[:take], chunk.value[:take], chunk.unit)
+    if window.which == "last reading":
+        return within_start(), Chunk(chunk.at[-1:], chunk.value[-1:], chunk.unit)
+    if window.which == "after":
+        low = bisect_left(chunk.at, span.start + window.after_ms)
+        return state, Chunk(chunk.at[low:], chunk.value[low:], chunk.unit) if low else chunk
+    return state, chunk
+
+
+def advance(rule: SeriesRule, window: Window, state: State, chunk: Chunk, span: Span) -> State:
+    """The state after the chunk's readings, which come after all that went before."""
+    state, chunk = _windowed(window, state, chunk, span)
+    if not len(chunk):
+        return state
+    match rule:
+        case Within():
+            return within_advance(rule, state, chunk)
+        case Maintained():
+            return maintained_advance(rule, state, chunk)
+        case Cooling():
+            return cooling_advance(rule, state, chunk, span)
+        case Every():
+            return every_advance(rule, state, chunk)
+
+
+def fold(
+    rule: SeriesRule,
+    window: Window,
+    chunks: Iterable[Chunk],
+    span: Span,
+    before: Iterable[Chunk] = (),
+) -> State:
+    """The state after all chunks in order of time; `before` are readings of the step before, which
+    only the cooling clock looks back into."""
+    state = start(rule, span)
+    if isinstance(rule, Cooling) and rule.begin is not None:
+        hot = [at for chunk in before if (at := _last_hot(rule.begin, chunk)) is not None]
+        state["hot"] = max(hot, default=None)
+    for chunk in chunks:
+        state = advance(rule, window, state, chunk, span)
+    return state
+
+
+def _last_hot(begin: Bound, chunk: Chunk) -> int | None:
+    limit = begin.for_unit(chunk.unit)
+    pairs = zip(reversed(chunk.at), reversed(chunk.value), strict=True)
+    return next((at for at, value in pairs if value >= limit), None)
+
+
+def judge(rule: SeriesRule, window: Window, state: State, span: Span, at: int) -> Finding:
+    """What the state shows at a moment."""
+    match rule:
+        case Within():
+            return within_judge(rule, window, state, span, at)
+        case Maintained():
+            return maintained_judge(rule, window, state, span, at)
+        case Cooling():
+            return cooling_judge(rule, window, state, span, at)
+        case Every():
+            return every_judge(rule, window, state, span, at)

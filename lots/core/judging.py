@@ -1,0 +1,353 @@
+"""Limits held against a step: one judgement a limit, from its series and its facts.
+
+Series are folded one by one (each probe on its own, the worst governs); facts are what was measured,
+looked for, and how long the step lasted.  A judgement is computed and never raised: bad fish is a value.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from lots.core import folds
+from lots.core.folds import Finding, Span, State
+from lots.core.limits import (
+    RULES,
+    AllOf,
+    AnyOf,
+    Cooling,
+    Duration,
+    Every,
+    FactRule,
+    Given,
+    Limit,
+    Maintained,
+    Measured,
+    NotJudged,
+    Observed,
+    Rule,
+    SeriesRule,
+    Verdict,
+    Within,
+)
+from lots.core.series import Chunk
+from lots.core.units import show_quantity, show_span
+
+SERIES_RULES: Final = (Within, Maintained, Cooling, Every)
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One figure of a quantity other than temperature: millionths of its first unit, and when."""
+
+    millionths: int
+    at: int
+    laboratory: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Sighting:
+    """A thing looked for: whether it was found so, and when."""
+
+    found: bool
+    at: int
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What a step's judging rests on beside its series."""
+
+    span: Span
+    measured: Mapping[str, Sequence[Sample]] = field(default_factory=dict)
+    observed: Mapping[str, Sequence[Sighting]] = field(default_factory=dict)
+
+
+Series = Mapping[str, Mapping[str, Sequence[Chunk]]]  # subject → probe → chunks in order of time
+States = Mapping[str, Mapping[str, State]]  # leaf (":op" for its operating limit) → probe → state
+
+
+def _rules(leaf: Limit) -> Iterable[tuple[str, SeriesRule]]:
+    if isinstance(leaf.rule, SERIES_RULES):
+        yield leaf.id, leaf.rule
+        if isinstance(leaf.operating, SERIES_RULES):
+            yield f"{leaf.id}:op", leaf.operating
+
+
+def start(
+    limit: Limit, series: Series, span: Span, before: Series | None = None
+) -> dict[str, dict[str, State]]:
+    """The states of all probes of a limit after the whole series, folded from the beginning.
+
+    Args:
+        limit: the limit with all its parts.
+        series: readings within the span, by subject and probe.
+        span: the step's part in time.
+        before: readings of the step before, which the cooling clock looks back into.
+    """
+    states: dict[str, dict[str, State]] = {}
+    for leaf in limit.leaves():
+        probes = series.get(leaf.of, {})
+        earlier = (before or {}).get(leaf.of, {})
+        for key, rule in _rules(leaf):
+            states[key] = {
+                probe: folds.fold(rule, leaf.window, chunks, span, _earlier(earlier, probe))
+                for probe, chunks in probes.items()
+            }
+    return states
+
+
+def _earlier(before: Mapping[str, Sequence[Chunk]], probe: str) -> Sequence[Chunk]:
+    """The step before as seen by the same probe; by all of them where this one was not in it."""
+    return before.get(probe) or [chunk for chunks in before.values() for chunk in chunks]
+
+
+def advance(
+    limit: Limit, states: States, of: str, probe: str, chunk: Chunk, span: Span
+) -> dict[str, dict[str, State]]:
+    """The states after more readings of one probe, all later than what went before."""
+    new = {key: dict(probes) for key, probes in states.items()}
+    for leaf in limit.leaves():
+        if leaf.of != of:
+            continue
+        for key, rule in _rules(leaf):
+            state = new.setdefault(key, {}).get(probe) or folds.start(rule, span)
+            new[key][probe] = folds.advance(rule, leaf.window, state, chunk, span)
+    return new
+
+
+def judge(limit: Limit, states: States, facts: Facts, at: int) -> Finding:
+    """What is shown of a limit at a moment, its operating limit included.
+
+    In doubt it errs against the processor: no evidence is PENDING while the step runs and a deviation
+    once it is over.
+    """
+    match limit.rule:
+        case AllOf(parts):
+            return _all_of([judge(part, states, facts, at) for part in parts])
+        case AnyOf(parts):
+            return _any_of([judge(part, states, facts, at) for part in parts])
+        case Given(condition, then):
+            return _given(judge(condition, states, facts, at), judge(then, states, facts, at))
+        case rule:
+            return _leaf(limit, rule, states, facts, at)
+
+
+def _leaf(
+    limit: Limit, rule: SeriesRule | FactRule, states: States, facts: Facts, at: int
+) -> Finding:
+    finding = _held(limit, rule, states.get(limit.id, {}), facts, at)
+    if finding.verdict is not Verdict.MET or limit.operating is None:
+        return finding
+    operating = limit.operating
+    assert not isinstance(operating, AllOf | AnyOf | Given)
+    ours = _held(limit, operating, states.get(f"{limit.id}:op", {}), facts, at)
+    if ours.verdict is Verdict.DEVIATION:
+        return replace(
+            finding, verdict=Verdict.ADJUST, why=f"operating limit: {ours.why or ours.figure}"
+        )
+    return finding
+
+
+def _held(
+    limit: Limit, rule: SeriesRule | FactRule, states: Mapping[str, State], facts: Facts, at: int
+) -> Finding:
+    match rule:
+        case Duration():
+            return _duration(rule, facts.span, at)
+        case Measured():
+            return _measured(rule, facts, at)
+        case Observed():
+            return _observed(rule, facts, at)
+        case NotJudged(kind):
+            return Finding(Verdict.PENDING, f"{kind}: not judged by this version")
+        case _:
+            return _probes(limit, rule, states, facts.span, at)
+
+
+def _probes(
+    limit: Limit, rule: SeriesRule, states: Mapping[str, State], span: Span, at: int
+) -> Finding:
+    """The worst of all probes, each judged on its own series; too few probes show nothing."""
+    by_probe = states or {"": folds.start(rule, span)}
+    found = [
+        (probe, folds.judge(rule, limit.window, state, span, at))
+        for probe, state in sorted(by_probe.items())
+    ]
+    probe, governs = _worst(found)
+    if len(states) < limit.probes and not isinstance(rule, Every):
+        few = f"{len(states)} of {limit.probes} probes"
+        short = folds._nothing(span, at, few)
+        if short.verdict.rank > governs.verdict.rank:
+            return replace(short, next_at=governs.next_at)
+    if probe and len(found) > 1:
+        return replace(governs, figure=f"{governs.figure} ({probe})")
+    return governs
+
+
+def _worst(found: Sequence[tuple[str, Finding]]) -> tuple[str, Finding]:
+    """The least favourable; among equals the one that broke first, then the shortest held."""
+
+    def badness(pair: tuple[str, Finding]) -> tuple[int, int, int]:
+        finding = pair[1]
+        broke = finding.broke_at if finding.broke_at is not None else 0
+        return -finding.verdict.rank, broke, finding.numbers.get("maintained_ms", 0)
+
+    probe, governs = min(found, key=badness)
+    nexts = [f.next_at for _, f in found if f.next_at is not None]
+    breaches = sum(f.breaches for _, f in found)
+    lasts = [f.last_broke_at for _, f in found if f.last_broke_at is not None]
+    return probe, replace(
+        governs,
+        next_at=min(nexts, default=None),
+        breaches=breaches,
+        last_broke_at=max(lasts, default=None),
+    )
+
+
+def _duration(rule: Duration, span: Span, at: int) -> Finding:
+    """How long the step lasted.  An end entered late counts, for "at least", only to the moment that
+    the span names as counted."""
+    lasted = span.until(at) - span.start
+    counted = lasted
+    if span.over(at) and span.counted_end is not None:
+        counted = min(lasted, max(0, span.counted_end - span.start))
+    figure, numbers = show_span(lasted), {"lasted_ms": lasted}
+    if rule.at_most_ms is not None and lasted > rule.at_most_ms:
+        broke = span.start + rule.at_most_ms
+        why = f"longer than {show_span(rule.at_most_ms)}"
+        return Finding(Verdict.DEVIATION, figure, at, broke, broke, 1, why=why, numbers=numbers)
+    least, longer = rule.at_least_ms, rule.longer_than_ms
+    enough = (least is None or counted >= least) and (longer is None or counted > longer)
+    if enough:
+        ends = None if rule.at_most_ms is None else span.start + rule.at_most_ms
+        came = span.start + max(least or 0, longer or 0)
+        due = None if span.over(at) else ends
+        return Finding(Verdict.MET, figure, came, next_at=due, numbers=numbers)
+    if span.over(at):
+        shown = figure if counted == lasted else f"{show_span(counted)} shown of {figure} stated"
+        why = "shorter than asked"
+        return Finding(
+            Verdict.DEVIATION, shown, at, span.end, span.end, 1, why=why, numbers=numbers
+        )
+    due = span.start + (least if least is not None else longer or 0)
+    return Finding(Verdict.PENDING, figure, next_at=due, why="go on", numbers=numbers)
+
+
+def _measured(rule: Measured, facts: Facts, at: int) -> Finding:
+    """The least favourable sample, never the mean."""
+    samples = [
+        sample
+        for sample in facts.measured.get(rule.quantity, ())
+        if sample.laboratory or not rule.laboratory
+    ]
+    if not samples:
+        if rule.laboratory:
+            return Finding(Verdict.PENDING, "waits for the laboratory's result")
+        return folds._nothing(facts.span, at, f"{rule.quantity} not measured")
+
+    def margin(sample: Sample) -> int:
+        low = sample.millionths - rule.low.c if rule.low else None
+        high = rule.high.c - sample.millionths if rule.high else None
+        return min(side for side in (low, high) if side is not None)
+
+    least = min(samples, key=margin)
+    figure = f"{rule.quantity} {show_quantity(least.millionths, rule.quantity)}"
+    if len(samples) > 1:
+        figure += f", least favourable of {len(samples)}"
+    bad = [sample.at for sample in samples if margin(sample) < 0]
+    if bad:
+        return Finding(
+            Verdict.DEVIATION, figure, least.at, min(bad), max(bad), len(bad), why="outside"
+        )
+    return Finding(Verdict.MET, figure, least.at)
+
+
+def _observed(rule: Observed, facts: Facts, at: int) -> Finding:
+    """Whether the thing was looked for and found so each time."""
+    seen = facts.observed.get(rule.what, ())
+    if not seen:
+        return folds._nothing(facts.span, at, "not looked for")
+    bad = [sighting.at for sighting in seen if not sighting.found]
+    if bad:
+        return Finding(Verdict.DEVIATION, "not found so", bad[0], bad[0], bad[-1], len(bad))
+    return Finding(Verdict.MET, "found so", seen[-1].at)
+
+
+def _joined(findings: Sequence[Finding], governs: Finding) -> Finding:
+    nexts = [f.next_at for f in findings if f.next_at is not None]
+    return replace(governs, next_at=min(nexts, default=None))
+
+
+def _all_of(findings: Sequence[Finding]) -> Finding:
+    """The worst of its parts."""
+    governs = max(findings, key=lambda f: (f.verdict.rank, -(f.broke_at or 0)))
+    return _joined(findings, governs)
+
+
+def _any_of(findings: Sequence[Finding]) -> Finding:
+    """The mildest of its parts; a deviation broke when the last of them did."""
+    governs = min(findings, key=lambda f: f.verdict.rank)
+    if governs.verdict is Verdict.DEVIATION:
+        broke = max((f.broke_at for f in findings if f.broke_at is not None), default=None)
+        figure = "; ".join(f.figure for f in findings)
+        governs = replace(governs, figure=figure, broke_at=broke)
+    return _joined(findings, governs)
+
+
+def _given(condition: Finding, then: Finding) -> Finding:
+    """The consequence where the condition holds; a condition that may still come true is PENDING and
+    says when it binds.  What it then finds broke no earlier than the condition came true."""
+    if condition.verdict is Verdict.DEVIATION:
+        return Finding(Verdict.MET, f"does not apply: {condition.figure}")
+    if condition.verdict is Verdict.PENDING:
+        if then.verdict is Verdict.MET:
+            return replace(then, next_at=condition.next_at or then.next_at)
+        return Finding(
+            Verdict.PENDING,
+            then.figure,
+            then.figure_at,
+            next_at=condition.next_at,
+            why="binds if the condition comes true",
+        )
+    if then.broke_at is not None and condition.figure_at is not None:
+        return replace(then, broke_at=max(then.broke_at, condition.figure_at))
+    return then
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """A limit's verdict as the book takes it: the finding as known now, and whether it rests on late
+    or corrected readings that nobody has accepted yet."""
+
+    limit_id: str
+    finding: Finding
+    rests_on_late: bool = False
+    rules: int = RULES
+
+    @property
+    def verdict(self) -> Verdict:
+        return self.finding.verdict
+
+
+def settle(limit_id: str, known: Finding, monitored: Finding | None, accepted: bool) -> Judgement:
+    """The judgement of a limit whose readings were partly late or corrected.
+
+    Args:
+        known: the finding with every reading and every correction.
+        monitored: the finding on time and uncorrected, or None where nothing was late or corrected.
+        accepted: whether the records reviewer has accepted those readings with a reason.
+
+    A deviation that late or corrected readings made milder stays a deviation until accepted.
+    """
+    if monitored is None:
+        return Judgement(limit_id, known)
+    milder = monitored.verdict is Verdict.DEVIATION and known.verdict.rank < Verdict.DEVIATION.rank
+    if milder and not accepted:
+        why = f"as logged in time; {known.figure} with late or corrected readings, not yet accepted"
+        return Judgement(limit_id, replace(monitored, why=why), True)
+    changed = known.verdict is not monitored.verdict or known.figure != monitored.figure
+    return Judgement(limit_id, known, changed)
+
+
+def is_series(rule: Rule) -> bool:
+    """Whether a rule looks at a series of readings."""
+    return isinstance(rule, SERIES_RULES)

@@ -1,0 +1,390 @@
+"""What bars a plan's limits from being published: unreadable, unsourced, looser, unwatched, contradicting."""
+
+import re
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Final
+
+from lots.core.limits import (
+    AllOf,
+    AnyOf,
+    BadLimit,
+    Cooling,
+    Duration,
+    Every,
+    Given,
+    Limit,
+    Maintained,
+    Measured,
+    Rule,
+    Window,
+    Within,
+    demand,
+    limit_from,
+    looser,
+    operating_demand,
+)
+from lots.core.plan_content import (
+    FLAGS,
+    PUBLISHED,
+    TO_CONFIRM,
+    Content,
+    Fault,
+    bad_id,
+    join,
+    missing,
+    rows,
+    said,
+    twice,
+)
+from lots.core.units import Bound
+
+_COMBINED: Final = ("all of", "any of")
+_NAMED: Final = ("of", "probes", "window")  # fields that a refusal calls by their name
+_OF_STAGE: Final = ("to", "within")
+_NOT_READ: Final = ("id", "kind", "what", "source", "flag")
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A limit with the path of the data that it was read from."""
+
+    limit: Limit
+    path: str
+
+
+def limit_faults(content: Content) -> list[Fault]:
+    """Everything about the limits that bars this plan from being published.
+
+    Args:
+        content: a plan's content of the right shape (`misshapen` finds nothing).
+    """
+    placed, unread = _read_limits(content)
+    return [
+        *unread,
+        *_limit_ids(content),
+        *_sources(content),
+        *_looser(placed),
+        *_by_step(content, placed),
+        *_frozen(content, placed),
+    ]
+
+
+def _read_limits(content: Content) -> tuple[list[tuple[str, Placed]], list[Fault]]:
+    """The limits that can be read, each with its step's id, and the faults of those that cannot."""
+    good: list[tuple[str, Placed]] = []
+    bad: list[Fault] = []
+    for path, point in rows(content, "control_points"):
+        for below, data in rows(point, "limits", path):
+            unread = [*_unreadable(data, below)]
+            bad += unread
+            if not unread:
+                good.append((said(point, "step"), Placed(limit_from(data), below)))
+    return good, bad
+
+
+def _parts(data: Content, path: str) -> list[tuple[str, Content]]:
+    kind = said(data, "kind")
+    if kind in _COMBINED:
+        return rows(data, "limits", path)
+    if kind == "given":
+        return [(join(path, key), data[key]) for key in ("if", "then") if key in data]
+    return []
+
+
+def _unreadable(data: Content, path: str) -> Iterator[Fault]:
+    inner = [fault for below, part in _parts(data, path) for fault in _unreadable(part, below)]
+    if inner:
+        yield from inner
+        return
+    text = _refusal(data)
+    if not text:
+        yield from _no_gap(data, path)
+    elif "operating" in data and not _refusal(_without_operating(data)):
+        yield _beside_field(data["operating"], join(path, "operating"), text)
+    else:
+        yield _beside_field(data, path, text)
+
+
+def _refusal(data: Content) -> str:
+    """Why the limit cannot be read; "" where it can."""
+    try:
+        limit_from(data)
+    except BadLimit as error:
+        return str(error).removeprefix(f"{data.get('id', '?')}: ").rstrip(".")
+    except ValueError:  # figures in digits of another script, or thousands of them
+        return "A figure of this limit cannot be read: type it again"
+    return ""
+
+
+def _without_operating(data: Content) -> Content:
+    return {key: value for key, value in data.items() if key != "operating"}
+
+
+def _no_gap(data: Content, path: str) -> Iterator[Fault]:
+    rule = limit_from(data).rule
+    if isinstance(rule, Maintained) and rule.longest_gap_ms is None:
+        text = "Say how far apart two readings may be for the time between them to count."
+        yield Fault(join(path, "longest_gap"), text)
+
+
+def _beside_field(data: Content, path: str, text: str) -> Fault:
+    quoted = re.search("“(.*?)”", text)
+    words = quoted[1] if quoted else ""
+    if words and text.endswith("” is missing"):
+        return Fault(join(path, _gap(data, words)), f"Fill in “{words.replace('_', ' ')}”.")
+    if text.startswith("the kind “"):
+        return Fault(join(path, "kind"), f"Check this limit: {text}.")
+    if words in _NAMED and text.startswith("“"):
+        return Fault(join(path, words), f"Check this limit: {text}.")
+    named = next((key for key, value in _figures(data) if words and words in value), "")
+    return Fault(join(path, named) if named else path, f"{text[:1].upper()}{text[1:]}.")
+
+
+def _gap(data: Content, key: str) -> str:
+    """Where the missing field is: in the limit, or in the first stage that lacks it."""
+    stages = [path for path, stage in rows(data, "stages") if not said(stage, key)]
+    return join(stages[0], key) if stages and key in _OF_STAGE else key
+
+
+def _figures(data: Content) -> Iterator[tuple[str, str]]:
+    """The texts that a limit is read from, with their paths, stages included."""
+    for key, value in data.items():
+        if isinstance(value, str) and key not in _NOT_READ:
+            yield key, value
+    for path, stage in rows(data, "stages"):
+        yield from ((join(path, key), str(value)) for key, value in stage.items())
+
+
+def _limit_ids(content: Content) -> Iterator[Fault]:
+    found = [
+        row
+        for path, point in rows(content, "control_points")
+        for row in rows(point, "limits", path)
+    ]
+    for path, row in found:
+        yield from bad_id(row, path)
+    yield from twice(found, "id", "limits")
+
+
+def _sources(content: Content) -> Iterator[Fault]:
+    for path, point in rows(content, "control_points"):
+        for below, data in rows(point, "limits", path):
+            yield from _unsourced(data, below, {})
+
+
+def _unsourced(data: Content, path: str, above: Content) -> Iterator[Fault]:
+    own = {key: said(data, key) or said(above, key) for key in ("source", "flag")}
+    parts = _parts(data, path)
+    for below, part in parts:
+        yield from _unsourced(part, below, own)
+    if not parts:
+        yield from _no_source(own, path)
+    operating = data.get("operating")
+    if operating:
+        yield from _no_source(operating, join(path, "operating"))
+
+
+def _no_source(data: Content, path: str) -> Iterator[Fault]:
+    yield from missing(data, path, {"source": "Say where this limit comes from."})
+    if said(data, "flag") not in FLAGS:
+        text = f"Say whether this limit is {PUBLISHED} or {TO_CONFIRM} by the trained person."
+        yield Fault(join(path, "flag"), text)
+
+
+def _nodes(placed: Placed) -> Iterator[Placed]:
+    """The limit and all that it is combined from."""
+    yield placed
+    for part in _inner(placed):
+        yield from _nodes(part)
+
+
+def _inner(placed: Placed) -> list[Placed]:
+    match placed.limit.rule:
+        case AllOf(parts) | AnyOf(parts):
+            at = join(placed.path, "limits")
+            return [Placed(part, join(at, number)) for number, part in enumerate(parts)]
+        case Given(condition, then):
+            return [
+                Placed(condition, join(placed.path, "if")),
+                Placed(then, join(placed.path, "then")),
+            ]
+    return []
+
+
+def _looser(placed: list[tuple[str, Placed]]) -> Iterator[Fault]:
+    for _, whole in placed:
+        for node in _nodes(whole):
+            limit = node.limit
+            if limit.operating and looser(limit.rule, limit.operating):
+                yield Fault(
+                    join(node.path, "operating"),
+                    f"The operating limit ({operating_demand(limit)}) is looser than the critical "
+                    f"limit ({demand(limit)}), or cannot be compared with it: make it stricter, or "
+                    "leave it out.",
+                )
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """Limits that bind at the same time: those new at this level, and all that bind with them."""
+
+    new: list[Placed]
+    together: list[Placed]
+    condition: bool
+
+
+def _groups(placed: list[Placed], outer: list[Placed], condition: bool = False) -> Iterator[_Group]:
+    leaves: list[Placed] = []
+    branches: list[tuple[Placed, bool]] = []
+    todo = placed[::-1]
+    while todo:
+        one = todo.pop()
+        match one.limit.rule:
+            case AllOf():
+                todo += _inner(one)[::-1]
+            case AnyOf():
+                branches += [(part, condition) for part in _inner(one)]
+            case Given():
+                first, then = _inner(one)
+                branches += [(first, True), (then, condition)]
+            case _:
+                leaves.append(one)
+    together = [*outer, *leaves]
+    yield _Group(leaves, together, condition)
+    for branch, is_condition in branches:
+        yield from _groups([branch], together, is_condition)
+
+
+def _by_step(content: Content, placed: list[tuple[str, Placed]]) -> Iterator[Fault]:
+    kept_by_logger = {said(r, "id"): said(r, "logger") == "yes" for _, r in rows(content, "steps")}
+    for step in Counter(name for name, _ in placed):
+        for group in _groups([one for name, one in placed if name == step], []):
+            yield from _not_watched(group)
+            yield from _file_times(group, kept_by_logger.get(step))
+            if not group.condition:
+                yield from _contradictions(group)
+
+
+def _not_watched(group: _Group) -> Iterator[Fault]:
+    watched = {one.limit.of for one in group.together if isinstance(one.limit.rule, Every)}
+    for one in group.new:
+        if (
+            isinstance(one.limit.rule, Within | Maintained | Cooling)
+            and one.limit.of not in watched
+        ):
+            yield Fault(
+                one.path,
+                f"Say how often this is read: add a limit of the kind “every” for the "
+                f"{one.limit.of} at this step.",
+            )
+
+
+def _file_times(group: _Group, by_logger: bool | None) -> Iterator[Fault]:
+    for one in group.new:
+        if not isinstance(one.limit.rule, Every) or by_logger is None:
+            continue
+        waits = one.limit.rule.file_within_ms is not None
+        if by_logger and not waits:
+            text = "This step is kept by a logger: say how long after it the file may follow."
+            yield Fault(join(one.path, "file_within"), text)
+        if waits and not by_logger:
+            text = "This step is not kept by a logger: leave this empty, or say so at the step."
+            yield Fault(join(one.path, "file_within"), text)
+
+
+def _contradictions(group: _Group) -> Iterator[Fault]:
+    everything = _with_operating(group.together)
+    new = {one.path for one in _with_operating(group.new)}
+    for number, one in enumerate(everything):
+        if one.path not in new:
+            continue
+        other = next((o for o in everything[: number + 1] if _clash(o.limit, one.limit)), None)
+        if other is not None:
+            yield Fault(
+                one.path,
+                f"“{demand(other.limit)}” and “{demand(one.limit)}” cannot both hold: change one."
+                if other.path != one.path
+                else f"“{demand(one.limit)}” can never hold: change it.",
+            )
+
+
+def _with_operating(placed: list[Placed]) -> list[Placed]:
+    out: list[Placed] = []
+    for one in placed:
+        out.append(one)
+        if one.limit.operating:
+            stricter = replace(one.limit, rule=one.limit.operating, operating=None)
+            out.append(Placed(stricter, join(one.path, "operating")))
+    return out
+
+
+def _clash(one: Limit, other: Limit) -> bool:
+    """Whether no readings could ever meet both."""
+    return _excludes(one, other) or _excludes(other, one)
+
+
+def _excludes(one: Limit, other: Limit) -> bool:
+    first: Rule = one.rule
+    match first, other.rule:
+        case Duration(), Duration(at_most_ms=most):
+            return _too_long(first, most)
+        case Maintained(for_ms=for_ms), Duration(at_most_ms=most):
+            return most is not None and for_ms > most
+        case Measured(quantity=quantity, low=low), Measured(quantity=same, high=high):
+            return quantity == same and _above(low, high)
+    return one.of == other.of and _temperatures_exclude(one, other)
+
+
+def _temperatures_exclude(one: Limit, other: Limit) -> bool:
+    match one.rule, other.rule:
+        case Within(low=low), Within(high=high):
+            return _meet(one.window, other.window) and _above(low, high)
+        case Maintained(low=warm, high=cold), Within(low=low, high=high):
+            return other.window.which in ("whole step", "after") and (
+                _above(warm, high) or _above(low, cold)
+            )
+        case Cooling(stages=stages), Within(low=low):
+            return other.window.which in ("whole step", "last reading") and _above(
+                low, stages[-1].to
+            )
+    return False
+
+
+def _meet(one: Window, other: Window) -> bool:
+    return one.which == other.which or "whole step" in (one.which, other.which)
+
+
+def _above(low: Bound | None, high: Bound | None) -> bool:
+    return bool(low and high and (low.c > high.c or low.f > high.f))
+
+
+def _too_long(rule: Duration, most: int | None) -> bool:
+    if most is None:
+        return False
+    least, longer = rule.at_least_ms, rule.longer_than_ms
+    return (least is not None and least > most) or (longer is not None and longer >= most)
+
+
+def _frozen(content: Content, placed: list[tuple[str, Placed]]) -> Iterator[Fault]:
+    if said(content.get("product", {}), "storage") != "frozen":
+        return
+    for path, step in rows(content, "steps"):
+        if said(step, "kind") == "storage" and not _below_freezing(said(step, "id"), placed):
+            yield Fault(
+                path,
+                "The product is kept frozen, but no control point holds this step below freezing: add "
+                "a limit such as at most 0 °F (−18 °C) for the place.",
+            )
+
+
+def _below_freezing(step: str, placed: list[tuple[str, Placed]]) -> bool:
+    here = next(_groups([one for name, one in placed if name == step], [])).new
+    return any(
+        isinstance(one.limit.rule, Within)
+        and one.limit.rule.high is not None
+        and one.limit.rule.high.c < 0
+        and one.limit.window.which == "whole step"
+        for one in here
+    )

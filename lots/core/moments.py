@@ -1,0 +1,30 @@
+"""Moments as people read them, in a zone; no clock is read here."""
+
+from datetime import datetime
+from typing import Final
+from zoneinfo import ZoneInfo
+
+MONTHS: Final = tuple("Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split())
+MS_PER_S: Final = 1000
+
+
+def show_offset(when: datetime) -> str:
+    """The offset from UTC, e.g. "−05:00".
+
+    Args:
+        when: a moment with its zone.
+    """
+    text = when.strftime("%z")
+    return f"{'−' if text.startswith('-') else '+'}{text[1:3]}:{text[3:5]}"
+
+
+def show_moment(at_ms: int, zone: ZoneInfo) -> str:
+    """An unmistakable moment: "4 Mar 2026 14:05 −05:00".
+
+    Args:
+        at_ms: ms UTC.
+        zone: the establishment's.
+    """
+    when = datetime.fromtimestamp(at_ms // MS_PER_S, zone)
+    month = MONTHS[when.month - 1]
+    return f"{when.day} {month} {when.year} {when:%H:%M} {show_offset(when)}"

@@ -1,0 +1,501 @@
+"""The record of one lot as a value, and its canonical bytes: exactly what is printed and sealed.
+
+Moments are integer ms UTC and 0 where there is none; weights are integer grams; temperatures are
+integer ninths (1/9000 °C).  Yes and no are 1 and 0, so that only strings, integers and tuples occur.
+"""
+
+import json
+import types
+import typing
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+FORM = 1
+LARGEST = 2**53 - 1
+"""The largest integer that every JSON reader keeps exactly.  Source: RFC 8785, section 3.2.2.3;
+RFC 7493 (I-JSON), section 2.2."""
+
+
+class NotARecord(ValueError):
+    """The value or the bytes are no record; the message says where."""
+
+
+@dataclass(frozen=True, slots=True)
+class Establishment:
+    """Who made the fish, where, and how figures are shown; `sells` is "wholesale", "retail" …"""
+
+    name: str
+    address: str
+    sells: str
+    zone: str
+    temperature_unit: str
+    weight_unit: str
+    demo: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """So many grams under one word: a disposition, or another lot's code."""
+
+    word: str
+    amount_g: int
+
+
+@dataclass(frozen=True, slots=True)
+class Kin:
+    """A lot that this one came from or went into; `how` is "split", "merge" or "rework"."""
+
+    lot: str
+    how: str
+    amount_g: int
+
+
+@dataclass(frozen=True, slots=True)
+class Identity:
+    """What the lot is and where it stands; `state` is in words, `voided` the reason if it was."""
+
+    code: str
+    product: str
+    species_code: str
+    species: str
+    origin: str
+    supplier: str
+    supplier_lot: str
+    received_at: int
+    opened_at: int
+    opened_by: str
+    state: str
+    received_g: int
+    finished_g: int = 0
+    packs: str = ""
+    voided: str = ""
+    quantities: tuple[Share, ...] = ()
+    parents: tuple[Kin, ...] = ()
+    children: tuple[Kin, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PlanFacts:
+    """The plan version that the lot pins; `process_study` is empty where there is none."""
+
+    title: str
+    version: int
+    published_at: int
+    signed_by: str
+    intended_use: str
+    pack: str
+    storage: str
+    shelf_life: str
+    process_study: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LimitLine:
+    """One level to draw in a chart: `word` "critical" or "operating", `side` "at least"/"at most";
+    `unit` C or F as the plan states it."""
+
+    word: str
+    side: str
+    ninths: int
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class LimitFacts:
+    """A limit as its plan states it; `data` is the limit's own canonical JSON, for recomputation."""
+
+    id: str
+    sentence: str
+    operating: str
+    source: str
+    flag: str
+    data: str
+    lines: tuple[LimitLine, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ControlPoint:
+    """A critical control point of the plan version, as 21 CFR 123.6(c) asks for it."""
+
+    id: str
+    name: str
+    step: str
+    hazard: str
+    monitor_what: str
+    monitor_how: str
+    monitor_frequency: str
+    monitor_who: str
+    corrective_action: str
+    limits: tuple[LimitFacts, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedLimit:
+    """One limit held against one load (0: none); `verdict` is "MET", "ADJUST", "PENDING" or
+    "DEVIATION", `figure` the conservative figure on which it rests, `bound` what it was held to."""
+
+    control_point: str
+    limit: str
+    load: int
+    verdict: str
+    figure: str
+    bound: str
+    estimate: str
+    why: str
+    rests_on: tuple[str, ...]
+    broke_at: int
+    rules: int
+
+
+@dataclass(frozen=True, slots=True)
+class MovedStart:
+    """A load's start that was moved, and why."""
+
+    old_at: int
+    new_at: int
+    reason: str
+    initials: str
+
+
+@dataclass(frozen=True, slots=True)
+class LoadFacts:
+    """What a place held from a moment to a moment; `ended_at` is 0 while it runs."""
+
+    number: int
+    step: str
+    place: str
+    started_at: int
+    ended_at: int
+    started_by: str
+    ended_by: str
+    lots: tuple[Share, ...]
+    moved: tuple[MovedStart, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class HandReading:
+    """A reading by hand; `value` is ninths where `unit` is C or F, else the quantity's own integer.
+
+    `load`, `corrects` and `corrected_by` are 0 where there is none."""
+
+    number: int
+    load: int
+    place: str
+    probe: str
+    quantity: str
+    as_read: str
+    unit: str
+    value: int
+    instrument: str
+    observed_at: int
+    entered_at: int
+    recorded_at: int
+    initials: str
+    late: int = 0
+    reason: str = ""
+    note: str = ""
+    corrects: int = 0
+    corrected_by: int = 0
+    accepted_by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ObservationFacts:
+    """A stated thing that was looked for; `found` is "yes" or "no"."""
+
+    number: int
+    load: int
+    what: str
+    found: str
+    observed_at: int
+    entered_at: int
+    recorded_at: int
+    initials: str
+    note: str = ""
+    attachment: str = ""
+    attachment_sha256: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LoggerSeries:
+    """A probe's readings out of a logger's file: `at` and `ninths` run side by side.
+
+    `gap_ms` is the longest time between two readings that still counts as unbroken (0: not stated).
+    """
+
+    name: str
+    place: str
+    probe: str
+    load: int
+    instrument: str
+    file: str
+    file_sha256: str
+    unit: str
+    count: int
+    first_at: int
+    last_at: int
+    imported_by: str
+    imported_at: int
+    digest: str
+    gap_ms: int
+    at: tuple[int, ...]
+    ninths: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One sample's figure as reported, and the portion of fish it was taken from."""
+
+    figure: str
+    portion: str
+
+
+@dataclass(frozen=True, slots=True)
+class LabResult:
+    """A quantity measured by a laboratory."""
+
+    quantity: str
+    samples: tuple[Sample, ...]
+    laboratory: str
+    method: str
+    sampled_at: int
+    reported_at: int
+    file: str
+    file_sha256: str
+    entered_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentFacts:
+    """An instrument used for this lot and its last accuracy check (`checked_at` 0: none)."""
+
+    name: str
+    kind: str
+    checked_at: int
+    method: str
+    result: str
+    checked_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class ActionFacts:
+    """What 21 CFR 123.7 asks to be documented of a corrective action.
+
+    `plan_followed` 1: the plan's written action (123.7(b)); 0: the procedure of 123.7(c), and then
+    `segregated`, `acceptability_by`, `acceptability`, `reassessed_by` and `reassess_by_at` count."""
+
+    plan_followed: int
+    segregated: str
+    acceptability_by: str
+    acceptability: str
+    reassessed_by: str
+    reassess_by_at: int
+    fish: str
+    restored: str
+    cause: str
+    initials: str
+    taken_at: int
+
+
+@dataclass(frozen=True, slots=True)
+class DispositionFacts:
+    """What was decided about so many grams; `final` 0 while the fish is only held."""
+
+    word: str
+    amount_g: int
+    initials: str
+    decided_at: int
+    reason: str
+    final: int
+    acceptability: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DeviationFacts:
+    """A deviation with its evidence; `reproduced` 0 when today's readings no longer show it."""
+
+    number: int
+    control_point: str
+    limit: str
+    load: int
+    verdict: str
+    figure: str
+    broke_at: int
+    opened_at: int
+    evidence: str
+    reproduced: int
+    actions: tuple[ActionFacts, ...] = ()
+    dispositions: tuple[DispositionFacts, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Signature:
+    """A person's signature as 21 CFR 11.50 asks: printed name, moment and meaning."""
+
+    printed_name: str
+    initials: str
+    right: str
+    course: str
+    course_date: str
+    certificate: str
+    signed_at: int
+    meaning: str
+    signed: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ReleaseFacts:
+    """The release, or none (`released_at` 0); `storage` says how storage has met its limit so far."""
+
+    released_at: int = 0
+    initials: str = ""
+    quantities: tuple[Share, ...] = ()
+    storage: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BookHead:
+    """The last line of the book that the record rests on."""
+
+    line: int
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class PersonFacts:
+    """Whose initials these are."""
+
+    initials: str
+    printed_name: str
+
+
+@dataclass(frozen=True, slots=True)
+class LotRecord:
+    """Everything that the paper says; `replaces` names the revision before, `changed` what changed."""
+
+    form: int
+    revision: int
+    made_at: int
+    made_by: str
+    establishment: Establishment
+    lot: Identity
+    plan: PlanFacts
+    control_points: tuple[ControlPoint, ...]
+    verdicts: tuple[JudgedLimit, ...]
+    loads: tuple[LoadFacts, ...]
+    readings: tuple[HandReading, ...]
+    observations: tuple[ObservationFacts, ...]
+    series: tuple[LoggerSeries, ...]
+    results: tuple[LabResult, ...]
+    instruments: tuple[InstrumentFacts, ...]
+    deviations: tuple[DeviationFacts, ...]
+    signatures: tuple[Signature, ...]
+    release: ReleaseFacts
+    book: BookHead
+    people: tuple[PersonFacts, ...]
+    unjudged: tuple[str, ...] = ()
+    replaces: str = ""
+    changed: str = ""
+
+
+def canonical_bytes(record: LotRecord) -> bytes:
+    """The record's canonical JSON: sorted ASCII keys, no spaces, UTF-8.
+
+    Errs in nobody's favour: a value that JSON readers might round or drop is refused, not bent.
+
+    Args:
+        record: strings, integers within ±(2^53 - 1), tuples and dataclasses of those, nothing else.
+    Raises:
+        NotARecord: any other value, or text that is not valid Unicode.
+    Source: RFC 8785 (JSON Canonicalization Scheme).
+    """
+    plain = _plain(LotRecord, record, "record")
+    text = json.dumps(plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    try:
+        return text.encode()
+    except UnicodeEncodeError as error:
+        raise NotARecord(f"record: text that is not valid Unicode ({error.reason})") from None
+
+
+def record_from(data: bytes) -> LotRecord:
+    """The record that these canonical bytes say; the inverse of `canonical_bytes`.
+
+    Errs against whoever wrote the bytes: a name too many or too few, another order, a space or a
+    value of the wrong kind is refused.
+
+    Args:
+        data: UTF-8 bytes as `canonical_bytes` writes them.
+    Raises:
+        NotARecord: the bytes are anything else.
+    """
+    try:
+        loaded = json.loads(data.decode())
+    except (ValueError, RecursionError) as error:
+        raise NotARecord(f"record: not JSON in UTF-8 ({error})") from None
+    record = _value(LotRecord, loaded, "record")
+    if canonical_bytes(record) != data:
+        raise NotARecord("record: the JSON is not in its canonical form")
+    return typing.cast(LotRecord, record)
+
+
+def _plain(kind: Any, value: Any, where: str) -> Any:
+    """The value as JSON knows it: dict, list, str or int, of the kind its field's annotation names."""
+    if isinstance(kind, types.GenericAlias):
+        return _plain_tuple(kind.__args__[0], value, where)
+    if type(value) is not kind:
+        raise NotARecord(f"{where}: {type(value).__name__} where {kind.__name__} belongs")
+    if kind is int:
+        return _bounded(value, where)
+    if kind is str:
+        return value
+    kinds = _kinds(typing.cast(Any, kind))
+    return {name: _plain(kinds[name], getattr(value, name), f"{where}.{name}") for name in kinds}
+
+
+def _plain_tuple(kind: Any, value: Any, where: str) -> list[Any]:
+    if type(value) is not tuple:
+        raise NotARecord(f"{where}: {type(value).__name__} where tuple belongs")
+    if kind is int and value and all(type(item) is int for item in value):
+        _bounded(max(value), where)
+        _bounded(min(value), where)
+        return list(value)
+    return [_plain(kind, item, f"{where}[{index}]") for index, item in enumerate(value)]
+
+
+@cache
+def _kinds(kind: type) -> dict[str, Any]:
+    """Each field's name and the kind that its annotation names."""
+    return typing.get_type_hints(kind)
+
+
+def _bounded(value: int, where: str) -> int:
+    if abs(value) > LARGEST:
+        raise NotARecord(f"{where}: {value} is beyond what every JSON reader keeps exactly")
+    return value
+
+
+def _value(kind: Any, loaded: Any, where: str) -> Any:
+    """The loaded JSON as the kind that the field's annotation names."""
+    if isinstance(kind, types.GenericAlias):
+        return _tuple_of(kind.__args__[0], loaded, where)
+    if kind is str or kind is int:
+        if type(loaded) is not kind:
+            raise NotARecord(f"{where}: {type(loaded).__name__} where {kind.__name__} belongs")
+        return loaded
+    if not isinstance(loaded, dict):
+        raise NotARecord(f"{where}: {type(loaded).__name__} where {kind.__name__} belongs")
+    kinds = _kinds(kind)
+    if loaded.keys() != kinds.keys():
+        odd = ", ".join(sorted(loaded.keys() ^ kinds.keys()))
+        raise NotARecord(f"{where}: names missing or unknown: {odd}")
+    return kind(**{k: _value(kinds[k], v, f"{where}.{k}") for k, v in loaded.items()})
+
+
+def _tuple_of(kind: Any, loaded: Any, where: str) -> tuple[Any, ...]:
+    if not isinstance(loaded, list):
+        raise NotARecord(f"{where}: {type(loaded).__name__} where a list belongs")
+    if kind is int and all(type(item) is int for item in loaded):
+        return tuple(loaded)
+    return tuple(_value(kind, item, f"{where}[{i}]") for i, item in enumerate(loaded))

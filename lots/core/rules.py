@@ -1,0 +1,124 @@
+"""The numbers of rules that no plan states: review, retention, lateness, what a reading can be.
+
+They are data with their sources; `rules_from` reads them once.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any, Final
+
+from lots.core.units import (
+    NINTHS_PER_C,
+    BadQuantity,
+    TempUnit,
+    convert,
+    read_span,
+    read_temperature,
+)
+
+Data = Mapping[str, Any]
+ANYWHERE: Final = ""
+
+
+class BadRules(ValueError):
+    """Rules that cannot be read; the message says which."""
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """Temperatures from `lowest` to `highest`, both included; ninths (1/9000 °C)."""
+
+    lowest: int
+    highest: int
+
+    def holds(self, ninths: int) -> bool:
+        """Whether the temperature is in the range."""
+        return self.lowest <= ninths <= self.highest
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """The numbers, in the units that their names end in; `tolerance` is a difference in ninths."""
+
+    review_within_ms: int
+    review_warn_ms: int
+    retention_years: Mapping[str, int]
+    study_retention_years: int
+    reassess_within_ms: int
+    late_after_ms: int
+    future_grace_ms: int
+    possible: Range
+    likely: Mapping[tuple[str, str], Range]
+    tolerance: Mapping[TempUnit, int]
+    accuracy_within_ms: int
+    upload_bytes: int
+    lock_after_ms: int
+    invitation_ms: int
+    demo_stale_ms: int
+
+    def likely_for(self, of: str, place_kind: str) -> Range:
+        """What a reading of this subject in this kind of place is likely to lie in.
+
+        Args:
+            of: what is read: "fish", "place" or "room".
+            place_kind: the kind of place, e.g. "smokehouse"; one not listed gets the range of the
+                subject anywhere, and failing that what is possible at all.
+        """
+        anywhere = self.likely.get((of, ANYWHERE), self.possible)
+        return self.likely.get((of, place_kind), anywhere)
+
+
+def rules_from(data: Data) -> Rules:
+    """The rules that a rules file states.
+
+    Args:
+        data: as in the file: tables with quantities as text with their unit, counts as whole numbers.
+    Raises:
+        BadRules: a number is missing or cannot be read.
+    """
+    try:
+        return _rules(data)
+    except KeyError as error:
+        raise BadRules(f"the rules lack {error}") from error
+    except (BadQuantity, TypeError, ValueError) as error:
+        raise BadRules(f"the rules cannot be read: {error}") from error
+
+
+def _rules(data: Data) -> Rules:
+    review, plan, entry = data["review"], data["plan"], data["entry"]
+    thermometer = data["thermometer"]
+    return Rules(
+        review_within_ms=read_span(review["within"]),
+        review_warn_ms=read_span(review["warn_before_end"]),
+        retention_years={row["storage"]: int(row["years"]) for row in data["retention"]},
+        study_retention_years=int(data["process_study"]["years_after_last_use"]),
+        reassess_within_ms=read_span(plan["reassess_within"]),
+        late_after_ms=read_span(entry["late_after"]),
+        future_grace_ms=read_span(entry["future_grace"]),
+        possible=_range(data["possible"]),
+        likely={
+            (row["of"], row.get("place_kind", ANYWHERE)): _range(row) for row in data["likely"]
+        },
+        tolerance={
+            "C": _difference(thermometer["tolerance_c"]),
+            "F": _difference(thermometer["tolerance_f"]),
+        },
+        accuracy_within_ms=read_span(thermometer["checked_within"]),
+        upload_bytes=int(data["upload"]["largest_bytes"]),
+        lock_after_ms=read_span(data["session"]["lock_after"]),
+        invitation_ms=read_span(data["session"]["invitation_valid"]),
+        demo_stale_ms=read_span(data["demo"]["stale_after"]),
+    )
+
+
+def _range(row: Data) -> Range:
+    lowest, highest = read_temperature(row["lowest"]), read_temperature(row["highest"])
+    if lowest.c >= highest.c:
+        raise ValueError(f"{lowest.text} is not below {highest.text}")
+    return Range(min(lowest.c, lowest.f), max(highest.c, highest.f))
+
+
+def _difference(text: str) -> int:
+    value: Fraction = convert(text, "°C difference") * NINTHS_PER_C
+    return int(value)

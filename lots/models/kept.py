@@ -1,0 +1,70 @@
+"""The two lists: what is kept for good and what is scratch.  Every model is on exactly one."""
+
+from typing import Final
+
+from lots.models.book import BookLine, LineLot
+from lots.models.deviation import (
+    CorrectiveAction,
+    Deviation,
+    DeviationNote,
+    Disposition,
+    ProcessAdjustment,
+)
+from lots.models.house import (
+    AccuracyCheck,
+    Establishment,
+    Instrument,
+    InstrumentRetired,
+    KeptFile,
+    Place,
+    PlaceClosed,
+)
+from lots.models.lot import (
+    BrineBatch,
+    LaboratoryResult,
+    LaboratorySample,
+    Load,
+    LoadEnd,
+    LoadPart,
+    LoadStartMoved,
+    Lot,
+    LotFinish,
+    LotLink,
+    LotVoided,
+    PartDestroyed,
+    ProbeLeft,
+)
+from lots.models.people import Person, RightGiven, RightTaken, Signature
+from lots.models.plan import Plan, PlanVersion, PlanWithdrawn
+from lots.models.reading import (
+    Accepted,
+    Attachment,
+    LoggerImport,
+    Observation,
+    PackedSeries,
+    Reading,
+    SeriesCorrection,
+)
+from lots.models.review import (
+    HeadSealed,
+    KeptJudgement,
+    RecordIssued,
+    Release,
+    ReleaseQuantity,
+    Review,
+)
+from lots.models.scratch import Invitation, Login, PlanDraft, RunningState, StagedFile
+
+KEPT: Final = (
+    BookLine, LineLot,
+    Person, RightGiven, RightTaken, Signature,
+    Establishment, Place, PlaceClosed, Instrument, InstrumentRetired, AccuracyCheck, KeptFile,
+    Plan, PlanVersion, PlanWithdrawn,
+    Lot, LotVoided, LotLink, PartDestroyed, BrineBatch, Load, LoadPart, LoadStartMoved, LoadEnd,
+    ProbeLeft, LotFinish, LaboratoryResult, LaboratorySample,
+    Reading, Observation, LoggerImport, PackedSeries, SeriesCorrection, Attachment, Accepted,
+    Deviation, DeviationNote, CorrectiveAction, Disposition, ProcessAdjustment,
+    KeptJudgement, Review, Release, ReleaseQuantity, RecordIssued, HeadSealed,
+)  # fmt: skip
+
+SCRATCH: Final = (Login, Invitation, PlanDraft, RunningState, StagedFile)

@@ -1,0 +1,17 @@
+"""The same settings over a data folder of their own that goes away with the tests."""
+
+import atexit
+import os
+import shutil
+import tempfile
+from pathlib import Path
+
+_folder = Path(tempfile.mkdtemp(prefix="smokehouse-test-"))
+atexit.register(shutil.rmtree, _folder, ignore_errors=True)
+os.environ["SMOKEHOUSE_DATA"] = str(_folder)
+
+from smokehouse.settings import *  # noqa: E402, F403
+from smokehouse.settings import DATABASES  # noqa: E402
+
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # fast; only for tests
+DATABASES["default"]["TEST"] = {"NAME": _folder / "test.sqlite3"}

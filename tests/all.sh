@@ -1,0 +1,45 @@
+#!/usr/bin/env bash
+# Runs every check and every test, from nothing: makes .venv, installs what is missing (Debian's chromium
+# and poppler-utils included), or says plainly what it lacks the right to install.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+need=()
+command -v chromium >/dev/null || need+=(chromium)
+command -v pdfsig >/dev/null || need+=(poppler-utils)
+if ((${#need[@]})); then
+  if [ "$(id -u)" -eq 0 ] && command -v apt-get >/dev/null; then
+    apt-get update -qq
+    DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "${need[@]}" >/dev/null
+  else
+    echo "These are needed and this user may not install them: ${need[*]}" >&2
+    echo "Install them (on Debian, as root: apt-get install ${need[*]}) and run this again." >&2
+    exit 1
+  fi
+fi
+
+python=${PYTHON:-python3}
+[ -x .venv/bin/python ] || "$python" -m venv .venv
+.venv/bin/pip install -q --disable-pip-version-check -c .ci/constraints.txt -e '.[test]'
+
+export SMOKEHOUSE_DATA
+SMOKEHOUSE_DATA=$(mktemp -d)
+trap 'rm -rf "$SMOKEHOUSE_DATA"' EXIT
+say() { printf '\n== %s\n' "$1"; }
+
+say "formatting and linting"
+.venv/bin/ruff format --check .
+.venv/bin/ruff check .
+.venv/bin/djlint --quiet --check --lint templates
+say "import contracts"
+.venv/bin/lint-imports
+say "strict typing of core, pdf and logger"
+.venv/bin/mypy
+say "migrations and system checks"
+.venv/bin/python manage.py makemigrations --check --dry-run
+.venv/bin/python manage.py migrate -v 0
+.venv/bin/python manage.py check
+say "worked cases"
+.venv/bin/python manage.py worked | tail -n 1
+say "tests"
+.venv/bin/python -m pytest "$@"
