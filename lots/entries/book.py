@@ -1,0 +1,131 @@
+"""The book's pen: one act, one transaction, one line, tied to the line before by its digest."""
+
+import hashlib
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, Final, TypeVar
+
+from django.db import connection, transaction
+
+from lots.models.book import BookLine, Kept, LineLot
+from lots.models.lot import Lot
+from lots.models.people import Person
+
+FORM: Final = 1
+GENESIS: Final = "0" * 64
+POSTGRES_LOCK: Final = 0x51D0C
+Row = TypeVar("Row", bound=Kept)
+
+
+def canonical(content: Any) -> str:
+    """Canonical JSON (RFC 8785) of strings, whole numbers, lists and dicts with ASCII keys."""
+    return json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+
+
+def sha256(data: str | bytes) -> str:
+    return hashlib.sha256(data.encode() if isinstance(data, str) else data).hexdigest()
+
+
+def row_digest(row: Kept) -> str:
+    """The digest of a row's named content, whatever columns its table has."""
+    return sha256(canonical(row.named_content()))
+
+
+def line_digest(line: BookLine) -> str:
+    """The digest of a line over its named content and the line before."""
+    return sha256(
+        canonical(
+            {
+                "form": line.form,
+                "number": line.number,
+                "at": line.at,
+                "person": line.person_id or 0,
+                "kind": line.kind,
+                "content": line.content,
+                "prev": line.prev,
+            }
+        )
+    )
+
+
+class Act:
+    """One act while it is being written."""
+
+    def __init__(self, number: int, at: int, person: Person | None) -> None:
+        self.number = number
+        self.at = at
+        self.person = person
+        self.content: dict[str, Any] = {}
+        self._rows: list[list[Any]] = []
+        self._lots: set[int] = set()
+
+    def write(self, row: Row) -> Row:
+        """Appends a kept row under this act's line."""
+        row.line_id = self.number
+        row.save(force_insert=True)
+        self._rows.append([row._meta.model_name, row.pk, row_digest(row)])
+        return row
+
+    def concerns(self, *lots: Lot | int) -> None:
+        """Names the lots that the act speaks of."""
+        self._lots.update(lot if isinstance(lot, int) else lot.pk for lot in lots)
+
+    def say(self, **content: Any) -> None:
+        """Adds to the line's content: text and whole numbers only."""
+        self.content.update(content)
+
+    def close(self, kind: str, prev: str, client_key: str | None) -> BookLine:
+        line = BookLine(
+            number=self.number,
+            at=self.at,
+            person=self.person,
+            kind=kind,
+            content=canonical({**self.content, "rows": self._rows, "lots": sorted(self._lots)}),
+            form=FORM,
+            prev=prev,
+            client_key=client_key,
+        )
+        line.digest = line_digest(line)
+        line.save(force_insert=True)
+        LineLot.objects.bulk_create(
+            LineLot(line=line, lot_id=lot_id) for lot_id in sorted(self._lots)
+        )
+        return line
+
+
+def _head() -> tuple[int, str]:
+    """Number and digest of the last line, under the lock that orders the book.
+
+    On SQLite the transaction is IMMEDIATE, so that no other writer is in between; on PostgreSQL an
+    advisory lock held to the end of the transaction does the same.
+    """
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [POSTGRES_LOCK])
+    last = BookLine.objects.order_by("-number").values_list("number", "digest").first()
+    return last or (0, GENESIS)
+
+
+@contextmanager
+def act(kind: str, person: Person | None, at: int, client_key: str | None = None) -> Iterator[Act]:
+    """One act: everything written inside goes in together with its line, or not at all.
+
+    Args:
+        kind: the act's verb, e.g. "reading entered".
+        person: who; None is "the book" itself.
+        at: when the server heard it, ms UTC.
+        client_key: names the entry on the device; the same key is never taken twice.
+    """
+    with transaction.atomic():
+        number, digest = _head()
+        writing = Act(number + 1, at, person)
+        yield writing
+        writing.close(kind, digest, client_key or None)
+
+
+def already(client_key: str | None) -> BookLine | None:
+    """The line that a repeated entry got the first time, if it was taken before."""
+    if not client_key:
+        return None
+    return BookLine.objects.filter(client_key=client_key).first()

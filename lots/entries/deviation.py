@@ -1,0 +1,161 @@
+"""What was done about a deviation, and what is to become of the fish."""
+
+from dataclasses import dataclass
+
+from lots.entries.book import act
+from lots.entries.lapses import notice_lapses
+from lots.entries.refusals import Changed, Refused
+from lots.entries.signing import require, require_training
+from lots.models.deviation import CorrectiveAction, Deviation, Disposition, DispositionKind
+from lots.models.people import Person, Right
+from lots.queries.lineage import balance
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """What 21 CFR 123.7 asks: by the plan's own action (b), or, without it, (c) item by item."""
+
+    plan_followed: bool
+    fish: str
+    control_restored: str
+    cause: str
+    segregated: str = ""
+    acceptability_by: str = ""
+    reassessment_by: str = ""
+    reassessment_due: str = ""
+
+    def check(self) -> None:
+        wrong = {
+            field: text
+            for field, text in (
+                ("fish", "Say what was done with the fish."),
+                ("control_restored", "Say what brought the step back under control."),
+                ("cause", "Say what caused it, or that the cause is not yet known."),
+            )
+            if not getattr(self, field).strip()
+        }
+        if not self.plan_followed:
+            wrong |= {
+                field: text
+                for field, text in (
+                    ("segregated", "Say how the fish is kept apart and held (21 CFR 123.7(c)(1))."),
+                    (
+                        "acceptability_by",
+                        "Name the trained person who decides whether it is acceptable (123.7(c)(2)).",
+                    ),
+                    (
+                        "reassessment_by",
+                        "Name the trained person who reassesses the plan (123.7(c)(5)).",
+                    ),
+                    ("reassessment_due", "Say by which day the plan is reassessed."),
+                )
+                if not getattr(self, field).strip()
+            }
+        if wrong:
+            raise Refused(wrong)
+
+
+def take_action(
+    person: Person, deviation: Deviation, action: Action, taken_at: int, at: int
+) -> CorrectiveAction:
+    """Keeps the corrective action; a later one adds to it."""
+    require(person, Right.OPERATOR, Right.REVIEWER)
+    action.check()
+    if taken_at > at + 120_000:
+        raise Refused({"taken_at": "This time is still to come."})
+    if taken_at < deviation.broke_at:
+        raise Refused({"taken_at": "This is before the limit broke."})
+    notice_lapses([deviation.lot], at)
+    with act("corrective action taken", person, at) as writing:
+        writing.concerns(deviation.lot_id)
+        writing.say(deviation=deviation.pk)
+        return writing.write(
+            CorrectiveAction(
+                deviation=deviation,
+                plan_followed=action.plan_followed,
+                segregated=action.segregated.strip(),
+                acceptability_by=action.acceptability_by.strip(),
+                reassessment_by=action.reassessment_by.strip(),
+                reassessment_due=action.reassessment_due,
+                fish=action.fish.strip(),
+                control_restored=action.control_restored.strip(),
+                cause=action.cause.strip(),
+                taken_at=taken_at,
+            )
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """A disposition; `seen` is the number of the newest one that the person saw (0: none)."""
+
+    kind: str
+    grams: int
+    reason: str
+    acceptability_review: str = ""
+    seen: int = 0
+
+
+def _check(decision: Decision, deviation: Deviation) -> None:
+    wrong: dict[str, str] = {}
+    if decision.kind not in DispositionKind.values:
+        wrong["kind"] = "Choose what is to become of the fish."
+    if not decision.reason.strip():
+        wrong["reason"] = "Say why this is decided."
+    if decision.kind == DispositionKind.RELEASE and not decision.acceptability_review.strip():
+        wrong["acceptability_review"] = (
+            "A release after a deviation needs the trained person's written review: on what ground "
+            "is the fish acceptable for distribution (21 CFR 123.7(c)(2))?"
+        )
+    there = balance(deviation.lot)
+    most = max(there.came_in, there.packed or 0)
+    if decision.grams <= 0 or decision.grams > most:
+        wrong["grams"] = f"Type the weight that this decides about, at most {most / 1000:g} kg."
+    if wrong:
+        raise Refused(wrong)
+
+
+def decide(person: Person, deviation: Deviation, decision: Decision, at: int) -> Disposition:
+    """Keeps what is to become of the fish.  Hold stays open; every other kind ends the deviation and
+    needs a trained records reviewer.  Of two people deciding at once the second is told."""
+    if decision.kind == DispositionKind.HOLD:
+        require(person, Right.OPERATOR, Right.REVIEWER)
+    else:
+        require(person, Right.REVIEWER)
+        require_training(person, Right.REVIEWER)
+    _check(decision, deviation)
+    notice_lapses([deviation.lot], at)
+    with act("disposition decided", person, at) as writing:
+        newest = (
+            Disposition.objects.filter(deviation=deviation)
+            .select_related("line__person")
+            .order_by("-number")
+            .first()
+        )
+        _check_unchanged(newest, decision.seen)
+        if decision.kind != DispositionKind.HOLD and not deviation.actions.exists():
+            raise Refused("Write down the corrective action first (21 CFR 123.7(d)).")
+        writing.concerns(deviation.lot_id)
+        writing.say(deviation=deviation.pk, kind=decision.kind)
+        return writing.write(
+            Disposition(
+                deviation=deviation,
+                number=(newest.number if newest else 0) + 1,
+                kind=decision.kind,
+                grams=decision.grams,
+                reason=decision.reason.strip(),
+                acceptability_review=decision.acceptability_review.strip(),
+            )
+        )
+
+
+def _check_unchanged(newest: Disposition | None, seen: int) -> None:
+    if newest is None:
+        return
+    who = newest.line.person.name if newest.line.person else "the book"
+    if newest.number != seen:
+        raise Changed(
+            f"{who} has just decided “{newest.kind}”. Look at the page again before deciding."
+        )
+    if newest.kind != DispositionKind.HOLD:
+        raise Changed(f"This deviation is already ended: {who} decided “{newest.kind}”.")

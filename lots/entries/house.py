@@ -1,0 +1,210 @@
+"""The house: founding it, its places, its instruments and their accuracy checks."""
+
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from lots.core.units import NINTHS_PER_C, BadQuantity, to_ninths
+from lots.entries.book import act
+from lots.entries.moments import Moments
+from lots.entries.refusals import Refused
+from lots.entries.signing import require
+from lots.models.house import (
+    AccuracyCheck,
+    Establishment,
+    Instrument,
+    InstrumentRetired,
+    Place,
+    PlaceClosed,
+    PlaceKind,
+)
+from lots.models.people import Person, Right, RightGiven
+from lots.models.scratch import Login
+from lots.queries.house import establishment, rules
+
+
+@dataclass(frozen=True, slots=True)
+class House:
+    """What an establishment states of itself."""
+
+    name: str
+    address: str
+    sells: str
+    zone: str
+    temperature_unit: str
+    weight_unit: str
+    demo: bool = False
+
+    def check(self) -> None:
+        wrong = {}
+        if not self.name.strip():
+            wrong["name"] = "Type the establishment's name."
+        if not self.address.strip():
+            wrong["address"] = "Type the address: every record carries it (21 CFR 123.9(a))."
+        try:
+            ZoneInfo(self.zone)
+        except (ZoneInfoNotFoundError, ValueError, OSError):
+            wrong["zone"] = (
+                f"“{self.zone}” is not a time zone. Choose one such as America/New_York."
+            )
+        if wrong:
+            raise Refused(wrong)
+
+    def row(self) -> Establishment:
+        return Establishment(
+            name=self.name.strip(),
+            address=self.address.strip(),
+            sells=self.sells,
+            zone=self.zone,
+            temperature_unit=self.temperature_unit,
+            weight_unit=self.weight_unit,
+            demo=self.demo,
+        )
+
+
+def found_house(
+    house: House, username: str, name: str, initials: str, password: str, at: int
+) -> Person:
+    """Begins an empty book: the establishment and its first person, who keeps the people."""
+    house.check()
+    if not (username.strip() and name.strip() and initials.strip()):
+        raise Refused(
+            {"person_name": "Name the first person: printed name, log-in name, initials."}
+        )
+    with act("house founded", None, at) as writing:
+        if establishment() is not None:
+            raise Refused("This house is already named. Log in instead.")
+        writing.write(house.row())
+        person = writing.write(
+            Person(username=username.strip(), name=name.strip(), initials=initials.strip())
+        )
+        for right in (Right.KEEPER, Right.OPERATOR):
+            writing.write(RightGiven(person=person, right=right))
+        login = Login(username=person.username, person=person)
+        login.set_password(password)
+        login.save()
+        writing.say(name=house.name)
+    return person
+
+
+def change_house(keeper: Person, house: House, at: int) -> Establishment:
+    """States the establishment anew; the older statement stays in the book."""
+    require(keeper, Right.KEEPER)
+    house.check()
+    with act("house stated anew", keeper, at) as writing:
+        return writing.write(house.row())
+
+
+def open_place(person: Person, name: str, kind: str, within: Place | None, at: int) -> Place:
+    require(person, Right.KEEPER, Right.COORDINATOR)
+    wrong = {}
+    if not name.strip():
+        wrong["name"] = "Type a name, such as Smokehouse 1."
+    elif Place.objects.filter(name=name.strip()).exists():
+        wrong["name"] = f"There is already a place called “{name.strip()}”."
+    if kind not in PlaceKind.values:
+        wrong["kind"] = "Choose what kind of place it is."
+    if wrong:
+        raise Refused(wrong)
+    with act("place opened", person, at) as writing:
+        writing.say(name=name.strip())
+        return writing.write(Place(name=name.strip(), kind=kind, within=within))
+
+
+def close_place(person: Person, place: Place, reason: str, at: int) -> PlaceClosed:
+    require(person, Right.KEEPER, Right.COORDINATOR)
+    if not reason.strip():
+        raise Refused({"reason": "Say why the place is closed."})
+    if place.loads.filter(ends=None).exists():
+        raise Refused(f"{place.name} still holds a load. End it first.")
+    if PlaceClosed.objects.filter(place=place).exists():
+        raise Refused(f"{place.name} is already closed.")
+    with act("place closed", person, at) as writing:
+        writing.say(name=place.name)
+        return writing.write(PlaceClosed(place=place, reason=reason.strip()))
+
+
+@dataclass(frozen=True, slots=True)
+class NewInstrument:
+    name: str
+    kind: str
+    accuracy: str = ""
+    reference: str = ""
+    serial: str = ""
+    place: Place | None = None
+
+
+def register_instrument(person: Person, new: NewInstrument, at: int) -> Instrument:
+    require(person, Right.KEEPER, Right.COORDINATOR, Right.REVIEWER)
+    wrong = {}
+    if not new.name.strip():
+        wrong["name"] = "Type the name that stands on it, such as Thermometer 2."
+    elif Instrument.objects.filter(name=new.name.strip()).exists():
+        wrong["name"] = f"There is already an instrument called “{new.name.strip()}”."
+    if not new.kind.strip():
+        wrong["kind"] = "Say what kind of instrument it is."
+    if wrong:
+        raise Refused(wrong)
+    with act("instrument registered", person, at) as writing:
+        writing.say(name=new.name.strip())
+        return writing.write(
+            Instrument(
+                name=new.name.strip(),
+                kind=new.kind.strip(),
+                accuracy=new.accuracy.strip(),
+                reference=new.reference.strip(),
+                serial=new.serial.strip(),
+                place=new.place,
+            )
+        )
+
+
+def retire_instrument(person: Person, instrument: Instrument, reason: str, at: int) -> None:
+    require(person, Right.KEEPER, Right.COORDINATOR, Right.REVIEWER)
+    if not reason.strip():
+        raise Refused({"reason": "Say why the instrument is retired."})
+    if InstrumentRetired.objects.filter(instrument=instrument).exists():
+        raise Refused(f"{instrument.name} is already retired.")
+    with act("instrument retired", person, at) as writing:
+        writing.say(name=instrument.name)
+        writing.write(InstrumentRetired(instrument=instrument, reason=reason.strip()))
+
+
+def check_accuracy(
+    person: Person,
+    instrument: Instrument,
+    method: str,
+    as_read: str,
+    expected: str,
+    unit: str,
+    when: Moments,
+    note: str = "",
+) -> AccuracyCheck:
+    """Keeps what a thermometer read against what it should have; within tolerance or not."""
+    require(person, Right.OPERATOR, Right.REVIEWER, Right.COORDINATOR)
+    when.check()
+    side = "F" if unit == "F" else "C"
+    figures: dict[str, int] = {}
+    for field, text in (("as_read", as_read), ("expected", expected)):
+        try:
+            figures[field] = to_ninths(text, "F" if side == "F" else "C")
+        except BadQuantity as error:
+            raise Refused({field: str(error)}) from error
+    allowed = rules().tolerance["F" if side == "F" else "C"]
+    off = abs(figures["as_read"] - figures["expected"])
+    per_degree = 5000 if side == "F" else NINTHS_PER_C
+    with act("accuracy checked", person, when.recorded_at) as writing:
+        writing.say(name=instrument.name)
+        return writing.write(
+            AccuracyCheck(
+                instrument=instrument,
+                method=method,
+                as_read=as_read.strip(),
+                expected=expected.strip(),
+                unit=side,
+                tolerance=f"{allowed / per_degree:g} °{side}",
+                within=off <= allowed,
+                observed_at=when.observed_at,
+                entered_at=when.entered_at,
+                note=note.strip(),
+            )
+        )

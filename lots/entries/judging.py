@@ -1,0 +1,229 @@
+"""What follows from an act at once: running states, and the deviations that it opens."""
+
+import json
+from collections.abc import Iterable
+
+from lots.core import judging
+from lots.core.limits import RULES, Verdict, demand
+from lots.core.series import Chunk
+from lots.entries.book import Act, canonical
+from lots.models.deviation import Deviation, DeviationNote, Disposition
+from lots.models.lot import Load, LoadPart, Lot
+from lots.models.reading import Reading
+from lots.models.review import KeptJudgement
+from lots.models.scratch import RunningState
+from lots.queries import evidence as seen
+from lots.queries.judgements import Judged, judge_lot, judge_part, limit_states, step_limits
+from lots.queries.lineage import lineage
+from lots.queries.plans import plan_value
+
+EVIDENCE_ROWS = 40  # reading numbers named in a deviation's evidence
+
+
+def _parts(load: Load) -> list[LoadPart]:
+    parts = LoadPart.objects.filter(load=load).select_related(
+        "load__place__within", "lot__plan_version"
+    )
+    return list(parts.prefetch_related("load__moves", "load__ends__accepted"))
+
+
+def forget_states(loads: Iterable[Load]) -> None:
+    """Throws running states away; they are folded anew when next needed."""
+    RunningState.objects.filter(load__in=[load.pk for load in loads]).delete()
+
+
+def advance_states(load: Load, reading: Reading) -> None:
+    """Carries the load's running states on by one reading, or folds them anew where it does not come
+    after all that went before, was late, corrects another, or is of a probe not seen yet."""
+    subject = seen._subject(load, reading.place_id, reading.load_id)
+    late = reading.corrects_id or seen.is_late(reading, reading.observed_at)
+    chunk = Chunk([reading.observed_at], [reading.value], "F" if reading.unit == "F" else "C")
+    span = seen._spans(load, None)[0]
+    done: set[tuple[int, str]] = set()
+    found = None
+    for part in _parts(load):
+        version = part.lot.plan_version
+        for _, limit in step_limits(plan_value(version), part.step):
+            if (version.pk, limit.id) in done:
+                continue
+            done.add((version.pk, limit.id))
+            row = RunningState.objects.filter(
+                load=load, plan_version=version, limit_id=limit.id
+            ).first()
+            key = f"{subject}|{reading.probe}"
+            last = json.loads(row.last_at) if row else {}
+            if row and not late and last.get(key, reading.observed_at) < reading.observed_at:
+                states = json.loads(row.states)
+                for kind in ("known", "monitored"):
+                    if kind in states:
+                        states[kind] = judging.advance(
+                            limit, states[kind], subject, reading.probe, chunk, span
+                        )
+                row.states = canonical(states)
+                row.last_at = canonical({**last, key: reading.observed_at})
+                row.save()
+                continue
+            found = found or seen.evidence(load)
+            lasts = {
+                f"{of}|{probe}": runs[-1].at[-1]
+                for of, probes in found.series.items()
+                for probe, runs in probes.items()
+                if runs
+            }
+            RunningState.objects.update_or_create(
+                load=load,
+                plan_version=version,
+                limit_id=limit.id,
+                defaults={
+                    "states": canonical(limit_states(limit, found)),
+                    "last_at": canonical(lasts),
+                },
+            )
+
+
+def later_loads(load: Load) -> list[Load]:
+    """Loads of the same lots that began after this one: a cooling's clock looks back into it."""
+    lots = LoadPart.objects.filter(load=load).values("lot")
+    parts = (
+        LoadPart.objects.filter(lot__in=lots, load__started_at__gte=load.started_at)
+        .exclude(load=load)
+        .select_related("load__place__within")
+        .prefetch_related("load__moves", "load__ends__accepted")
+    )
+    return list({part.load_id: part.load for part in parts}.values())
+
+
+def judge_loads(act: Act, loads: Iterable[Load], at: int) -> list[Judged]:
+    """Judges every lot of the loads at a moment and opens what has broken, within the act."""
+    found: list[Judged] = []
+    for load in loads:
+        for part in _parts(load):
+            act.concerns(part.lot_id)
+            judged = judge_part(part, at, lineage(part.lot))
+            found += judged
+            for one in judged:
+                hold_deviation(act, one, at)
+    return found
+
+
+def hold_deviation(act: Act, judged: Judged, at: int) -> Deviation | None:
+    """Opens a deviation, extends it, or notes that it is no longer reproduced; none disappears."""
+    part, finding = judged.part, judged.finding
+    newest = (
+        Deviation.objects.filter(lot=part.lot_id, load=part.load_id, limit_id=judged.limit.id)
+        .order_by("-id")
+        .first()
+    )
+    if finding.verdict is not Verdict.DEVIATION:
+        if newest is not None:
+            _not_reproduced(act, newest, judged)
+        return None
+    broke = finding.broke_at if finding.broke_at is not None else at
+    last = finding.last_broke_at if finding.last_broke_at is not None else broke
+    if newest is None:
+        return _open(act, judged, broke, last, at)
+    return _again(act, newest, judged, broke, last, at)
+
+
+def _ended(deviation: Deviation) -> bool:
+    newest = Disposition.objects.filter(deviation=deviation).order_by("-number").first()
+    return newest is not None and newest.kind != "hold"
+
+
+def _last_note(deviation: Deviation) -> DeviationNote | None:
+    return DeviationNote.objects.filter(deviation=deviation).order_by("-id").first()
+
+
+def _not_reproduced(act: Act, deviation: Deviation, judged: Judged) -> None:
+    note = _last_note(deviation)
+    if note is not None and note.kind == "not reproduced":
+        return
+    act.concerns(deviation.lot_id)
+    act.write(
+        DeviationNote(
+            deviation=deviation,
+            kind="not reproduced",
+            figure=judged.finding.figure,
+            last_broke_at=deviation.last_broke_at,
+            why=f"now {judged.verdict.words}",
+        )
+    )
+
+
+def _again(
+    act: Act, newest: Deviation, judged: Judged, broke: int, last: int, at: int
+) -> Deviation | None:
+    note = _last_note(newest)
+    known = max(newest.last_broke_at, note.last_broke_at if note else 0)
+    back = note is not None and note.kind == "not reproduced"
+    if last <= known and not back:
+        return None
+    if last > known and _ended(newest):
+        return _open(act, judged, broke, last, at)
+    act.concerns(newest.lot_id)
+    act.write(
+        DeviationNote(
+            deviation=newest,
+            kind="extended",
+            figure=judged.finding.figure,
+            last_broke_at=max(last, known),
+            why=judged.finding.why,
+        )
+    )
+    return None
+
+
+def _open(act: Act, judged: Judged, broke: int, last: int, at: int) -> Deviation:
+    part, finding = judged.part, judged.finding
+    act.concerns(part.lot_id)
+    return act.write(
+        Deviation(
+            lot_id=part.lot_id,
+            load_id=part.load_id,
+            control_point=judged.point.id,
+            limit_id=judged.limit.id,
+            demand=demand(judged.limit),
+            figure=finding.figure,
+            why=finding.why,
+            broke_at=broke,
+            last_broke_at=last,
+            evidence=canonical(_evidence(judged, broke, at)),
+            rules=RULES,
+        )
+    )
+
+
+def _evidence(judged: Judged, broke: int, at: int) -> dict[str, object]:
+    """What the deviation rests on, as it stood when it was opened."""
+    finding = judged.finding
+    found = seen.evidence(judged.part.load)
+    numbers = [row.pk for row in found.hand]
+    return {
+        "verdict": finding.verdict.value,
+        "figure": finding.figure,
+        "figure_at": finding.figure_at or 0,
+        "why": finding.why,
+        "broke_at": broke,
+        "breaches": finding.breaches,
+        "judged_at": at,
+        "readings": numbers[-EVIDENCE_ROWS:],
+        "readings_in_all": len(numbers),
+        "series": [[row.pk, row.digest] for row in found.packed[-EVIDENCE_ROWS:]],
+    }
+
+
+def keep_judgements(writing: Act, lot: Lot, at: int) -> None:
+    """Keeps every judgement of the lot as it stands, folded anew from the rows."""
+    for one in judge_lot(lot, at, anew=True):
+        writing.write(
+            KeptJudgement(
+                lot=lot,
+                load=one.part.load,
+                limit_id=one.limit.id,
+                verdict=one.verdict.value,
+                figure=one.finding.figure,
+                broke_at=one.finding.broke_at or 0,
+                at=at,
+                rules=one.judgement.rules,
+            )
+        )

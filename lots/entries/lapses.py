@@ -1,0 +1,54 @@
+"""What time alone causes is written too, in the name of the book, dated to when the limit broke."""
+
+from collections.abc import Iterable
+
+from lots.core.limits import Verdict
+from lots.entries.book import act
+from lots.entries.judging import hold_deviation
+from lots.models.deviation import Deviation
+from lots.models.lot import LoadPart, Lot
+from lots.queries.judgements import Judged, judge_part
+from lots.queries.lineage import lineage
+
+
+def open_parts(lots: Iterable[Lot]) -> list[LoadPart]:
+    """The lots' steps that are running, or whose end still waits for something."""
+    parts = LoadPart.objects.filter(lot__in=[lot.pk for lot in lots]).select_related(
+        "load__place__within", "lot__plan_version"
+    )
+    return list(parts.prefetch_related("load__moves", "load__ends__accepted"))
+
+
+def lapsed(lots: Iterable[Lot], at: int) -> list[Judged]:
+    """Deviations that stand at the moment and that no row tells of yet."""
+    return [
+        judged
+        for part in open_parts(lots)
+        for judged in judge_part(part, at, lineage(part.lot))
+        if judged.verdict is Verdict.DEVIATION and not _told(judged)
+    ]
+
+
+def _told(judged: Judged) -> bool:
+    """Whether an open or ended deviation already tells of it up to its last breach."""
+    rows = Deviation.objects.filter(
+        lot=judged.part.lot_id, load=judged.part.load_id, limit_id=judged.limit.id
+    ).prefetch_related("notes")
+    last = judged.finding.last_broke_at or judged.finding.broke_at or 0
+    for row in rows:
+        notes = sorted(row.notes.all(), key=lambda note: note.pk)
+        known = max([row.last_broke_at, *(note.last_broke_at for note in notes)])
+        if last <= known and not (notes and notes[-1].kind == "not reproduced"):
+            return True
+    return False
+
+
+def notice_lapses(lots: Iterable[Lot], at: int) -> int:
+    """Writes what has lapsed on these lots, one line in the name of the book; how many opened."""
+    found = lapsed(lots, at)
+    if not found:
+        return 0
+    with act("lapse noticed", None, at) as writing:
+        opened = [hold_deviation(writing, judged, at) for judged in found]
+        writing.say(lapses=len(found))
+    return len([one for one in opened if one is not None])

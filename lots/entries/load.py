@@ -1,0 +1,223 @@
+"""Loads: lots put into a place from a moment to a moment."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from lots.core.plan import PlanStep
+from lots.core.units import show_span
+from lots.entries.book import Act, act, already
+from lots.entries.judging import forget_states, judge_loads, later_loads
+from lots.entries.lapses import notice_lapses
+from lots.entries.moments import Moments
+from lots.entries.refusals import Changed, Refused
+from lots.entries.signing import require
+from lots.models.house import Place
+from lots.models.lot import BrineBatch, Load, LoadEnd, LoadPart, LoadStartMoved, Lot, ProbeLeft
+from lots.models.people import Person, Right
+from lots.queries.evidence import end_of, loads_before, started_at
+from lots.queries.judgements import Judged
+from lots.queries.lineage import balance, in_loads_now
+from lots.queries.plans import plan_value
+
+ONE_LOAD_AT_A_TIME = ("smokehouse", "brine tank")
+
+
+@dataclass(frozen=True, slots=True)
+class Portion:
+    """A lot with the step of its plan and the weight that goes into the load."""
+
+    lot: Lot
+    step_id: str
+    grams: int
+
+
+def _step(portion: Portion) -> PlanStep:
+    plan = plan_value(portion.lot.plan_version)
+    try:
+        return plan.step(portion.step_id)
+    except KeyError:
+        raise Refused(
+            {"lots": f"The plan of lot {portion.lot.code} has no step “{portion.step_id}”."}
+        ) from None
+
+
+def _check_portion(portion: Portion, place: Place, when: Moments) -> str | None:
+    lot, step = portion.lot, _step(portion)
+    if hasattr(lot, "voided"):
+        return f"Lot {lot.code} was voided."
+    if hasattr(lot, "finish") and step.kind not in (
+        "storage",
+        "frozen storage",
+        "dispatch",
+        "label",
+    ):
+        return f"Lot {lot.code} is finished; only storage and dispatch follow."
+    if step.place_kind and step.place_kind != place.kind:
+        return f"“{step.name}” belongs in a {step.place_kind}; {place.name} is a {place.kind}."
+    if when.observed_at < lot.received_at:
+        return f"Lot {lot.code} was received later than this."
+    free = balance(lot).left - in_loads_now(lot)
+    if hasattr(lot, "finish"):
+        free = lot.finish.packed_g - in_loads_now(lot)
+    if portion.grams <= 0:
+        return f"Type how much of lot {lot.code} goes in."
+    if portion.grams > free:
+        return (
+            f"Only {free / 1000:g} kg of lot {lot.code} is free: {balance(lot).left / 1000:g} kg in "
+            f"all, {in_loads_now(lot) / 1000:g} kg in a load that has not ended. End that first."
+        )
+    return None
+
+
+def start_load(
+    person: Person,
+    place: Place,
+    portions: Sequence[Portion],
+    when: Moments,
+    note: str = "",
+    declared: str = "",
+    brine_batch: BrineBatch | None = None,
+    client_key: str | None = None,
+) -> Load:
+    """Puts lots into a place; each lot's step begins."""
+    require(person, Right.OPERATOR)
+    done = already(client_key)
+    if done is not None:
+        return Load.objects.get(line=done)
+    when.check("started_at")
+    if not portions:
+        raise Refused({"lots": "Choose at least one lot."})
+    kinds = {_step(portion).kind for portion in portions}
+    if len(kinds) > 1:
+        raise Refused(
+            {"lots": "The lots of one load take the same kind of step: " + ", ".join(kinds)}
+        )
+    wrong = [text for portion in portions if (text := _check_portion(portion, place, when))]
+    if wrong:
+        raise Refused({"lots": " ".join(wrong)})
+    if hasattr(place, "closed"):
+        raise Refused({"place": f"{place.name} is closed."})
+    notice_lapses([portion.lot for portion in portions], when.recorded_at)
+    with act("load started", person, when.recorded_at, client_key) as writing:
+        if place.kind in ONE_LOAD_AT_A_TIME:
+            standing = Load.objects.filter(place=place, ends=None).first()
+            if standing is not None:
+                raise Refused(
+                    {"place": f"{place.name} still holds load {standing.pk}. End it first."}
+                )
+        load = writing.write(
+            Load(
+                place=place,
+                step_kind=kinds.pop(),
+                started_at=when.observed_at,
+                entered_at=when.entered_at,
+                brine_batch=brine_batch,
+                declared=declared,
+                note=" ".join(filter(None, [note.strip(), when.late_reason.strip()])),
+            )
+        )
+        for portion in portions:
+            writing.write(
+                LoadPart(load=load, lot=portion.lot, step=portion.step_id, grams=portion.grams)
+            )
+        writing.say(place=place.name, lots_in_it=[portion.lot.code for portion in portions])
+        judge_loads(writing, [load, *loads_before(load)], when.recorded_at)
+    return load
+
+
+def _fresh(load: Load) -> Load:
+    """The load as it stands now, not as a page saw it."""
+    rows = Load.objects.select_related("place__within")
+    return rows.prefetch_related("moves", "ends__accepted").get(pk=load.pk)
+
+
+def move_start(person: Person, load: Load, when: Moments, reason: str) -> LoadStartMoved:
+    """Moves the beginning of a load; its limits are judged anew."""
+    require(person, Right.OPERATOR)
+    load = _fresh(load)
+    if not reason.strip():
+        raise Refused({"reason": "Say why the start is moved."})
+    if when.observed_at > when.recorded_at:
+        raise Refused({"started_at": "This time is still to come."})
+    end = end_of(load)
+    if end is not None and when.observed_at > end.ended_at:
+        raise Refused({"started_at": "This is after the load ended."})
+    for part in LoadPart.objects.filter(load=load).select_related("lot"):
+        if when.observed_at < part.lot.received_at:
+            raise Refused({"started_at": f"Lot {part.lot.code} was received later than this."})
+    with act("start of a load moved", person, when.recorded_at) as writing:
+        row = writing.write(
+            LoadStartMoved(
+                load=load,
+                started_at=when.observed_at,
+                reason=reason.strip(),
+                entered_at=when.entered_at,
+            )
+        )
+        writing.say(place=load.place.name)
+        _judge_anew(writing, load, when.recorded_at)
+    return row
+
+
+def _judge_anew(writing: Act, load: Load, at: int) -> list[Judged]:
+    load = _fresh(load)
+    later = later_loads(load)
+    forget_states([load, *later])
+    return judge_loads(writing, [load, *later], at)
+
+
+def end_load(
+    person: Person,
+    load: Load,
+    when: Moments,
+    note: str = "",
+    correct_because: str = "",
+    client_key: str | None = None,
+) -> list[Judged]:
+    """Ends a load, or puts a wrong end right; what its readings do not show is a deviation now."""
+    require(person, Right.OPERATOR)
+    if already(client_key) is not None:
+        return []
+    load = _fresh(load)
+    standing = end_of(load)
+    if standing is not None and not correct_because.strip():
+        raise Changed(
+            f"{load.place.name}: this load was already ended. To put the time right, say why."
+        )
+    when.check("ended_at")
+    start = started_at(load)
+    if when.observed_at < start:
+        short = show_span(start - when.observed_at)
+        raise Refused({"ended_at": f"This is {short} before the load began."})
+    notice_lapses(_lots(load), when.recorded_at)
+    with act("load ended", person, when.recorded_at, client_key) as writing:
+        writing.write(
+            LoadEnd(
+                load=load,
+                ended_at=when.observed_at,
+                entered_at=when.entered_at,
+                reason=correct_because.strip() or when.late_reason.strip(),
+                note=note.strip(),
+                corrects=standing,
+            )
+        )
+        writing.say(place=load.place.name)
+        return _judge_anew(writing, load, when.recorded_at)
+
+
+def _lots(load: Load) -> list[Lot]:
+    return [
+        part.lot for part in LoadPart.objects.filter(load=load).select_related("lot__plan_version")
+    ]
+
+
+def say_probe_left(person: Person, load: Load, probe: str, when: Moments, reason: str) -> ProbeLeft:
+    """Why a probe left its load before the step was over; printed, and decides nothing."""
+    require(person, Right.OPERATOR)
+    if not reason.strip():
+        raise Refused({"reason": "Say why the probe left."})
+    with act("probe left", person, when.recorded_at) as writing:
+        writing.concerns(*_lots(load))
+        return writing.write(
+            ProbeLeft(load=load, probe=probe, at=when.observed_at, reason=reason.strip())
+        )

@@ -1,0 +1,292 @@
+"""A logger's file into the book: staged, understood, its rows packed, each reading once.
+
+Parsing, packing and looking for what is already there happen before the transaction; inside it rows
+are appended, and compared once more only where somebody else imported meanwhile.
+"""
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from django.conf import settings
+from django.db.models import Max
+
+from lots.core.series import PACK_ROWS, Chunk, pack, unpack
+from lots.entries.book import Act, act, canonical
+from lots.entries.files import Upload, keep_file
+from lots.entries.judging import forget_states, judge_loads, later_loads
+from lots.entries.lapses import notice_lapses
+from lots.entries.refusals import Refused
+from lots.entries.signing import require
+from lots.logger.choices import Choices
+from lots.logger.errors import LoggerFileError
+from lots.logger.preview import Preview, preview
+from lots.logger.reading import Bounds, Parsed, rows
+from lots.logger.understanding import Understanding, understand
+from lots.models.house import Establishment, Instrument, Place
+from lots.models.lot import Load, LoadPart
+from lots.models.people import Person, Right
+from lots.models.reading import LoggerImport, PackedSeries
+from lots.models.scratch import StagedFile
+from lots.queries.evidence import loads_at
+from lots.queries.house import rules
+from lots.queries.judgements import Judged
+
+EARLIEST_AT = 946_684_800_000  # 1 Jan 2000 UTC: a logger's clock that was never set says less
+
+
+def merkle_root(leaves: list[bytes]) -> str:
+    """The tree head over the packed rows, as RFC 6962 section 2.1 defines it."""
+
+    def head(part: list[bytes]) -> bytes:
+        if not part:
+            return hashlib.sha256(b"").digest()
+        if len(part) == 1:
+            return hashlib.sha256(b"\x00" + part[0]).digest()
+        split = 1
+        while split * 2 < len(part):
+            split *= 2
+        return hashlib.sha256(b"\x01" + head(part[:split]) + head(part[split:])).digest()
+
+    return head(leaves).hex()
+
+
+def stage_file(
+    person: Person, place: Place, load: Load | None, upload: Upload, at: int
+) -> StagedFile:
+    """Lays an uploaded file aside until the person has seen how it is understood."""
+    require(person, Right.OPERATOR)
+    if len(upload.data) > rules().upload_bytes:
+        raise Refused({"file": f"The file is over {rules().upload_bytes // 1_000_000} MB. Export less."})
+    digest = hashlib.sha256(upload.data).hexdigest()
+    folder = Path(settings.STAGED_DIR)
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / digest).write_bytes(upload.data)
+    return StagedFile.objects.create(
+        sha256=digest,
+        name=upload.name[-200:],
+        size=len(upload.data),
+        place=place,
+        load=load,
+        person=person,
+        at=at,
+    )
+
+
+def staged_bytes(staged: StagedFile) -> bytes:
+    return (Path(settings.STAGED_DIR) / staged.sha256).read_bytes()
+
+
+def drop_staged(staged: StagedFile) -> None:
+    """Throws a staged file away."""
+    others = StagedFile.objects.filter(sha256=staged.sha256).exclude(pk=staged.pk)
+    if not others.exists():
+        (Path(settings.STAGED_DIR) / staged.sha256).unlink(missing_ok=True)
+    staged.delete()
+
+
+def _bounds(at: int) -> Bounds:
+    possible = rules().possible
+    return Bounds(possible.lowest, possible.highest, EARLIEST_AT, at, rules().future_grace_ms)
+
+
+def understood(
+    data: bytes, house: Establishment, choices: Choices, at: int
+) -> tuple[Understanding, Preview]:
+    """How the file is understood, and what would go in.
+
+    Raises:
+        LoggerFileError: it cannot be understood at all.
+    """
+    most = rules().upload_bytes
+    found = understand(data, house.zone, house.temperature_unit, choices, largest_bytes=most)
+    return found, preview(data, found, _bounds(at), largest_bytes=most)
+
+
+@dataclass(frozen=True)
+class Imported:
+    """What came of an import; `line` is None where every reading was there before."""
+
+    added: int
+    seen_before: int
+    row: LoggerImport | None
+    judged: list[Judged]
+
+
+@dataclass(frozen=True)
+class _Target:
+    place: Place
+    load: Load | None
+    instrument: Instrument | None
+
+
+def import_file(
+    person: Person,
+    staged: StagedFile,
+    choices: Choices,
+    probes: Mapping[int, str],
+    instrument: Instrument | None,
+    house: Establishment,
+    at: int,
+) -> Imported:
+    """Takes the staged file's readings into the book, each once however often it is sent.
+
+    Args:
+        probes: column → the probe's name; "" is the place itself.
+    Raises:
+        Refused: the file cannot be read with certainty, or two columns would be one probe.
+    """
+    require(person, Right.OPERATOR)
+    data = staged_bytes(staged)
+    found, parsed = _parse(data, house, choices, at)
+    columns = [one.channel.column for one in parsed.series]
+    named = [probes.get(column, "").strip() for column in columns]
+    if len(set(named)) != len(named):
+        raise Refused({"probes": "Give each column its own probe, so that they are told apart."})
+    if staged.load is not None and "" in named:
+        raise Refused({"probes": "Name the probe of each column: it is in a fish of the load."})
+    target = _Target(staged.place, staged.load, instrument)
+    newest = _newest()
+    fresh = _fresh_chunks(target, parsed, probes)
+    total = sum(len(one.readings) for one in parsed.series)
+    if not any(len(chunk) for _, chunk in fresh):
+        drop_staged(staged)
+        return Imported(0, total, None, [])
+    first = min(chunk.at[0] for _, chunk in fresh if len(chunk))
+    last = max(chunk.at[-1] for _, chunk in fresh if len(chunk))
+    touched = [target.load] if target.load else loads_at(target.place.pk, first, last)
+    notice_lapses(_lots(touched), at)
+    with act("logger file imported", person, at) as writing:
+        if _newest() != newest:
+            fresh = _fresh_chunks(target, parsed, probes)
+        upload = Upload(staged.name, data)
+        row = _write(writing, target, upload, found, fresh, total)
+        judged = _judge(writing, touched, at)
+        writing.say(place=target.place.name, rows=total, added=row.added, root=row.root)
+    drop_staged(staged)
+    return Imported(row.added, total - row.added, row, judged)
+
+
+def _lots(loads: list[Load]) -> list:  # type: ignore[type-arg]
+    parts = LoadPart.objects.filter(load__in=[load.pk for load in loads])
+    return [part.lot for part in parts.select_related("lot__plan_version")]
+
+
+def _newest() -> int:
+    return PackedSeries.objects.aggregate(newest=Max("pk"))["newest"] or 0
+
+
+def _parse(
+    data: bytes, house: Establishment, choices: Choices, at: int
+) -> tuple[Understanding, Parsed]:
+    most = rules().upload_bytes
+    try:
+        found = understand(data, house.zone, house.temperature_unit, choices, largest_bytes=most)
+        return found, rows(data, found, _bounds(at), largest_bytes=most)
+    except LoggerFileError as error:
+        raise Refused({"file": error.message}) from error
+
+
+def _fresh_chunks(
+    target: _Target, parsed: Parsed, probes: Mapping[int, str]
+) -> list[tuple[str, Chunk]]:
+    """The readings of each probe that are not in the book yet."""
+    out = []
+    for one in parsed.series:
+        if not one.readings:
+            continue
+        probe = probes.get(one.channel.column, "").strip()
+        first, last = one.readings[0].observed_at, one.readings[-1].observed_at
+        there = _there(target, probe, first, last)
+        new = [r for r in one.readings if (r.observed_at, r.ninths) not in there]
+        unit = "F" if one.channel.unit == "F" else "C"
+        chunk = Chunk(
+            [r.observed_at for r in new],
+            [r.ninths for r in new],
+            "F" if unit == "F" else "C",
+        )
+        out.append((probe, chunk))
+    return out
+
+
+def _there(target: _Target, probe: str, first: int, last: int) -> set[tuple[int, int]]:
+    """(moment, value) of the probe's packed readings in the time: identity is place, probe, both."""
+    rows = PackedSeries.objects.filter(
+        place=target.place, load=target.load, probe=probe, last_at__gte=first, first_at__lte=last
+    )
+    there: set[tuple[int, int]] = set()
+    for row in rows:
+        chunk = unpack(bytes(row.data))
+        there.update(zip(chunk.at, chunk.value, strict=True))
+    return there
+
+
+def _write(
+    writing: Act,
+    target: _Target,
+    upload: Upload,
+    found: Understanding,
+    fresh: list[tuple[str, Chunk]],
+    total: int,
+) -> LoggerImport:
+    pieces = [
+        (probe, Chunk(chunk.at[i : i + PACK_ROWS], chunk.value[i : i + PACK_ROWS], chunk.unit))
+        for probe, chunk in fresh
+        for i in range(0, len(chunk), PACK_ROWS)
+    ]
+    packed = [pack(chunk) for _, chunk in pieces]
+    source = writing.write(
+        LoggerImport(
+            place=target.place,
+            load=target.load,
+            instrument=target.instrument,
+            file=keep_file(writing, upload, "text/csv"),
+            understood=canonical(_said(found)),
+            rows=total,
+            added=sum(len(chunk) for _, chunk in pieces),
+            root=merkle_root(packed),
+        )
+    )
+    for (probe, chunk), data in zip(pieces, packed, strict=True):
+        writing.write(
+            PackedSeries(
+                source=source,
+                place=target.place,
+                load=target.load,
+                probe=probe,
+                unit=chunk.unit,
+                count=len(chunk),
+                first_at=chunk.at[0],
+                last_at=chunk.at[-1],
+                data=data,
+                digest=hashlib.sha256(data).hexdigest(),
+            )
+        )
+    return source
+
+
+def _said(found: Understanding) -> dict[str, object]:
+    """How the file was understood, as text and whole numbers."""
+    channels = [
+        {key: str(value) for key, value in asdict(channel).items()} for channel in found.channels
+    ]
+    return {
+        "encoding": found.encoding,
+        "delimiter": found.delimiter,
+        "date_order": found.date_order,
+        "clock": found.clock,
+        "decimal": found.decimal,
+        "zone": found.zone,
+        "zone_from": found.zone_from,
+        "channels": channels,
+    }
+
+
+def _judge(writing: Act, touched: list[Load], at: int) -> list[Judged]:
+    again = [later for load in touched for later in later_loads(load)]
+    forget_states([*touched, *again])
+    judged = judge_loads(writing, touched, at)
+    own = {load.pk for load in touched}
+    judge_loads(writing, {load.pk: load for load in again if load.pk not in own}.values(), at)
+    return judged

@@ -1,0 +1,431 @@
+"""Lots: opened, voided, split, merged, reworked, destroyed in part, finished; laboratory results."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from lots.core.limits import Observed
+from lots.core.plan import Plan
+from lots.core.units import BadQuantity, to_millionths
+from lots.entries.book import Act, act, already
+from lots.entries.files import Upload, keep_file, media_type
+from lots.entries.judging import judge_loads, keep_judgements
+from lots.entries.lapses import notice_lapses
+from lots.entries.moments import Moments
+from lots.entries.readings import Figure, check_figure, write_reading
+from lots.entries.refusals import Refused
+from lots.entries.signing import require
+from lots.models.house import Place
+from lots.models.lot import (
+    LaboratoryResult,
+    LaboratorySample,
+    Load,
+    LoadEnd,
+    LoadPart,
+    Lot,
+    LotFinish,
+    LotLink,
+    LotVoided,
+    PartDestroyed,
+)
+from lots.models.people import Person, Right
+from lots.models.plan import PlanVersion
+from lots.models.reading import Attachment, Observation
+from lots.queries.judgements import step_limits
+from lots.queries.lineage import balance, in_loads_now, parts_of
+from lots.queries.plans import newest_versions, plan_value
+
+
+@dataclass(frozen=True)
+class NewLot:
+    """What a person states when opening a lot."""
+
+    code: str
+    version: PlanVersion
+    species: str
+    origin: str
+    supplier: str
+    supplier_lot: str
+    quantity_g: int
+    place: Place
+    figures: Sequence[Figure] = ()
+    observed: dict[str, bool] = field(default_factory=dict)
+    receiving_goes_on: bool = False
+    attachment: Upload | None = None
+    note: str = ""
+
+
+def _check_new(new: NewLot, when: Moments) -> None:
+    wrong: dict[str, str] = {}
+    plan = plan_value(new.version)
+    code = new.code.strip()
+    if not code or any(c.isspace() or c in "/?#%" for c in code):
+        wrong["code"] = "Type a code without spaces or / ? # %, such as TR-0304-1."
+    elif Lot.objects.filter(code=code).exists():
+        wrong["code"] = f"There is already a lot {code}. Choose another code."
+    if new.species not in plan.species_codes:
+        may = ", ".join(f"{one.name} ({one.code})" for one in plan.species)
+        wrong["species"] = f"The plan “{plan.title}” does not cover this species. It covers: {may}."
+    if new.quantity_g <= 0:
+        wrong["quantity"] = "Type how much came in; it must be more than nothing."
+    if not new.supplier.strip():
+        wrong["supplier"] = "Name the supplier: it is how the lot is traced back."
+    if not newest_versions().filter(pk=new.version.pk).exists():
+        wrong["plan"] = "This is not the plan's newest version, or the plan is withdrawn."
+    wrong |= _check_receiving(new, plan)
+    if wrong:
+        raise Refused(wrong)
+    when.check("received_at")
+
+
+def _check_receiving(new: NewLot, plan: Plan) -> dict[str, str]:
+    wrong: dict[str, str] = {}
+    for figure in new.figures:
+        try:
+            check_figure(figure, new.place, "fish")
+        except Refused as refusal:
+            wrong |= {f"read_{figure.probe}": text for text in refusal.fields.values()}
+    if new.place.kind != "receiving dock":
+        wrong["place"] = "Choose the receiving dock that the fish came in at."
+    return wrong
+
+
+def receiving_step(plan: Plan) -> str:
+    """The id of the plan's receiving step."""
+    return next(step.id for step in plan.steps if step.kind == "receiving")
+
+
+def asked_at_receiving(plan: Plan) -> list[str]:
+    """What the plan's receiving limits want looked for."""
+    return [
+        leaf.rule.what
+        for _, limit in step_limits(plan, receiving_step(plan))
+        for leaf in limit.leaves()
+        if isinstance(leaf.rule, Observed)
+    ]
+
+
+def open_lot(person: Person, new: NewLot, when: Moments, client_key: str | None = None) -> Lot:
+    """Opens a lot under the newest version of a plan, with what was read and seen at receiving."""
+    require(person, Right.OPERATOR)
+    done = already(client_key)
+    if done is not None:
+        return Lot.objects.get(line=done)
+    _check_new(new, when)
+    kind = media_type(new.attachment) if new.attachment else ""
+    plan = plan_value(new.version)
+    name = next(one.name for one in plan.species if one.code == new.species)
+    with act("lot opened", person, when.recorded_at, client_key) as writing:
+        lot = writing.write(
+            Lot(
+                code=new.code.strip(),
+                plan_version=new.version,
+                product=plan.product.name,
+                species=new.species,
+                species_name=name,
+                origin=new.origin,
+                supplier=new.supplier.strip(),
+                supplier_lot=new.supplier_lot.strip(),
+                quantity_g=new.quantity_g,
+                received_at=when.observed_at,
+                entered_at=when.entered_at,
+                note=" ".join(filter(None, [new.note.strip(), when.late_reason.strip()])),
+            )
+        )
+        writing.concerns(lot)
+        writing.say(code=lot.code)
+        _receive(writing, lot, plan, new, when, kind)
+    return lot
+
+
+def _receive(writing: Act, lot: Lot, plan: Plan, new: NewLot, when: Moments, kind: str) -> None:
+    load = writing.write(
+        Load(
+            place=new.place,
+            step_kind="receiving",
+            started_at=when.observed_at,
+            entered_at=when.entered_at,
+        )
+    )
+    writing.write(LoadPart(load=load, lot=lot, step=receiving_step(plan), grams=new.quantity_g))
+    for figure in new.figures:
+        write_reading(writing, figure, new.place, load, when)
+    for what, found in new.observed.items():
+        writing.write(
+            Observation(
+                load=load,
+                what=what,
+                found=found,
+                observed_at=when.observed_at,
+                entered_at=when.entered_at,
+                late_reason=when.late_reason,
+            )
+        )
+    if new.attachment is not None:
+        kept = keep_file(writing, new.attachment, kind)
+        writing.write(Attachment(file=kept, load=load, note="receiving"))
+    if not new.receiving_goes_on:
+        writing.write(LoadEnd(load=load, ended_at=when.observed_at, entered_at=when.entered_at))
+    judge_loads(writing, [load], when.recorded_at)
+
+
+def _standing(lot: Lot) -> Lot:
+    lot = Lot.objects.select_related("plan_version", "voided", "finish").get(pk=lot.pk)
+    if hasattr(lot, "voided"):
+        raise Refused(f"Lot {lot.code} was voided: {lot.voided.reason}")
+    return lot
+
+
+def void_lot(person: Person, lot: Lot, reason: str, at: int) -> LotVoided:
+    """Takes back a lot that was opened in error; it stays in the book with the reason."""
+    require(person, Right.OPERATOR)
+    if not reason.strip():
+        raise Refused({"reason": "Say why the lot was opened in error."})
+    lot = _standing(lot)
+    if parts := [part for part in parts_of(lot) if part.load.step_kind != "receiving"]:
+        raise Refused(
+            f"Lot {lot.code} has been in {len(parts)} loads since receiving, so it was not opened in "
+            "error. Destroy or finish it instead."
+        )
+    if lot.gave.exists():
+        raise Refused(f"Fish of lot {lot.code} went into another lot. It cannot be voided.")
+    with act("lot voided", person, at) as writing:
+        writing.concerns(lot)
+        writing.say(code=lot.code)
+        for part in parts_of(lot):
+            if not part.load.ends.exists():
+                ended = max(at, part.load.started_at)
+                writing.write(
+                    LoadEnd(load=part.load, ended_at=ended, entered_at=at, reason="voided")
+                )
+        return writing.write(LotVoided(lot=lot, reason=reason.strip()))
+
+
+def _free(lot: Lot) -> int:
+    if hasattr(lot, "finish"):
+        raise Refused(
+            f"Lot {lot.code} is finished; decide about its packs at its deviation or release."
+        )
+    return balance(lot).left - in_loads_now(lot)
+
+
+def _take(lot: Lot, grams: int) -> None:
+    free = _free(lot)
+    if grams <= 0:
+        raise Refused({"grams": "Type a weight of more than nothing."})
+    if grams > free:
+        raise Refused(
+            {
+                "grams": f"Only {free / 1000:g} kg of lot {lot.code} is free. What stands in a load is "
+                "free once that load has ended."
+            }
+        )
+
+
+def _offspring(writing: Act, source: Lot, code: str, grams: int, at: int, note: str) -> Lot:
+    code = code.strip()
+    if not code or Lot.objects.filter(code=code).exists():
+        raise Refused({"code": f"Choose a new code; “{code}” is empty or already used."})
+    return writing.write(
+        Lot(
+            code=code,
+            plan_version=source.plan_version,
+            product=source.product,
+            species=source.species,
+            species_name=source.species_name,
+            origin=source.origin,
+            supplier=source.supplier,
+            supplier_lot=source.supplier_lot,
+            quantity_g=grams,
+            received_at=source.received_at,
+            entered_at=at,
+            note=note,
+        )
+    )
+
+
+def split_lot(
+    person: Person, lot: Lot, code: str, grams: int, reason: str, at: int, how: str = "split"
+) -> Lot:
+    """Makes a new lot of a part of this one; its steps so far are the new lot's history too."""
+    require(person, Right.OPERATOR)
+    notice_lapses([lot], at)
+    if how == "rework" and not reason.strip():
+        raise Refused({"reason": "Say why it is reworked."})
+    with act("lot split" if how == "split" else "part reworked", person, at) as writing:
+        lot = _standing(lot)
+        _take(lot, grams)
+        new = _offspring(writing, lot, code, grams, at, f"{how} of {lot.code}")
+        writing.write(
+            LotLink(source=lot, target=new, how=how, grams=grams, at=at, reason=reason.strip())
+        )
+        writing.concerns(lot, new)
+        writing.say(code=lot.code, new=new.code)
+    return new
+
+
+def merge_lots(
+    person: Person, portions: Sequence[tuple[Lot, int]], code: str, reason: str, at: int
+) -> Lot:
+    """Makes one lot of parts of several under the same plan version; it inherits the steps of all."""
+    require(person, Right.OPERATOR)
+    if len({lot.pk for lot, _ in portions}) < 2:
+        raise Refused({"lots": "Choose at least two lots to merge."})
+    notice_lapses([lot for lot, _ in portions], at)
+    with act("lots merged", person, at) as writing:
+        lots = [(_standing(lot), grams) for lot, grams in portions]
+        if len({(lot.plan_version_id, lot.species) for lot, _ in lots}) > 1:
+            raise Refused(
+                {"lots": "Lots merge only under the same plan version and of one species."}
+            )
+        for lot, grams in lots:
+            _take(lot, grams)
+        total = sum(grams for _, grams in lots)
+        codes = ", ".join(lot.code for lot, _ in lots)
+        new = _offspring(writing, lots[0][0], code, total, at, f"merged from {codes}")
+        for lot, grams in lots:
+            writing.write(
+                LotLink(
+                    source=lot, target=new, how="merge", grams=grams, at=at, reason=reason.strip()
+                )
+            )
+            writing.concerns(lot)
+        writing.concerns(new)
+        writing.say(new=new.code, merged=codes)
+    return new
+
+
+def destroy_part(person: Person, lot: Lot, grams: int, reason: str, at: int) -> PartDestroyed:
+    """Keeps that a part of the lot was destroyed, and why."""
+    require(person, Right.OPERATOR)
+    if not reason.strip():
+        raise Refused({"reason": "Say why it was destroyed, and how."})
+    notice_lapses([lot], at)
+    with act("part destroyed", person, at) as writing:
+        lot = _standing(lot)
+        _take(lot, grams)
+        writing.concerns(lot)
+        writing.say(code=lot.code)
+        return writing.write(PartDestroyed(lot=lot, grams=grams, at=at, reason=reason.strip()))
+
+
+def finish_lot(
+    person: Person, lot: Lot, packed_g: int, packs: int, when: Moments, note: str = ""
+) -> LotFinish:
+    """Processing is over.  Refused while a step runs, or one that the plan requires has not been, or
+    when more fish comes out than went in."""
+    require(person, Right.OPERATOR)
+    when.check("finished_at")
+    notice_lapses([lot], when.recorded_at)
+    with act("lot finished", person, when.recorded_at) as writing:
+        lot = _standing(lot)
+        _check_finish(lot, packed_g, when)
+        row = writing.write(
+            LotFinish(
+                lot=lot,
+                packed_g=packed_g,
+                packs=packs,
+                finished_at=when.observed_at,
+                entered_at=when.entered_at,
+                note=" ".join(filter(None, [note.strip(), when.late_reason.strip()])),
+            )
+        )
+        keep_judgements(writing, lot, when.recorded_at)
+        writing.concerns(lot)
+        writing.say(code=lot.code)
+    return row
+
+
+def _check_finish(lot: Lot, packed_g: int, when: Moments) -> None:
+    if hasattr(lot, "finish"):
+        raise Refused(f"Lot {lot.code} is already finished.")
+    parts = parts_of(lot)
+    plan = plan_value(lot.plan_version)
+    begun = {part.step for part in parts}
+    never = [step.name for step in plan.required_steps if step.id not in begun]
+    if never:
+        raise Refused(f"Lot {lot.code} cannot be finished: never begun are {', '.join(never)}.")
+    required = {step.id for step in plan.required_steps}
+    running = [part for part in parts if part.step in required and not part.load.ends.exists()]
+    if running:
+        names = ", ".join(f"{plan.step(p.step).name} in {p.load.place.name}" for p in running)
+        raise Refused(
+            f"Lot {lot.code} cannot be finished: still running are {names}. End them first."
+        )
+    left = balance(lot).left
+    if packed_g <= 0:
+        raise Refused({"packed": "Type how much was packed."})
+    if packed_g > left:
+        raise Refused(
+            {
+                "packed": f"More comes out than went in: {packed_g / 1000:g} kg packed, but only "
+                f"{left / 1000:g} kg is there. Check both weights."
+            }
+        )
+    if when.observed_at < lot.received_at:
+        raise Refused({"finished_at": "This is before the lot was received."})
+
+
+@dataclass(frozen=True)
+class NewResult:
+    """A laboratory's result of one quantity: each sample's figure as printed."""
+
+    quantity: str
+    unit: str
+    samples: Sequence[str]
+    laboratory: str
+    method: str = ""
+    portion: str = ""
+    report: Upload | None = None
+    note: str = ""
+
+
+def enter_laboratory_result(
+    person: Person, lot: Lot, new: NewResult, sampled_at: int, reported_at: int, at: int
+) -> LaboratoryResult:
+    """Keeps what a laboratory found; the least favourable sample governs."""
+    require(person, Right.OPERATOR, Right.REVIEWER, Right.COORDINATOR)
+    values = _sample_values(new)
+    if not new.laboratory.strip():
+        raise Refused({"laboratory": "Name the laboratory."})
+    if sampled_at > at or reported_at > at:
+        raise Refused({"sampled_at": "This day is still to come."})
+    kind = media_type(new.report) if new.report else ""
+    with act("laboratory result entered", person, at) as writing:
+        lot = _standing(lot)
+        report = keep_file(writing, new.report, kind) if new.report else None
+        result = writing.write(
+            LaboratoryResult(
+                lot=lot,
+                quantity=new.quantity,
+                laboratory=new.laboratory.strip(),
+                method=new.method.strip(),
+                portion=new.portion.strip(),
+                sampled_at=sampled_at,
+                reported_at=reported_at,
+                entered_at=at,
+                report=report,
+                note=new.note.strip(),
+            )
+        )
+        for number, (text, value) in enumerate(zip(new.samples, values, strict=True), 1):
+            writing.write(
+                LaboratorySample(
+                    result=result, number=number, as_read=text.strip(), unit=new.unit, value=value
+                )
+            )
+        writing.concerns(lot)
+        writing.say(code=lot.code, quantity=new.quantity)
+        judge_loads(writing, {part.load_id: part.load for part in parts_of(lot)}.values(), at)
+    return result
+
+
+def _sample_values(new: NewResult) -> list[int]:
+    if not new.samples:
+        raise Refused({"samples": "Type each sample's figure, one a line."})
+    try:
+        values = [to_millionths(text, new.quantity, new.unit) for text in new.samples]
+    except BadQuantity as error:
+        raise Refused({"samples": str(error)}) from error
+    if any(value < 0 for value in values):
+        raise Refused({"samples": "A figure below nothing cannot be. Check the report."})
+    return values

@@ -1,0 +1,293 @@
+"""Readings and observations by hand: entered, corrected, accepted when late."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from lots.entries.book import Act, act, already
+from lots.entries.files import Upload, keep_file, media_type
+from lots.entries.judging import advance_states, forget_states, judge_loads, later_loads
+from lots.entries.lapses import notice_lapses
+from lots.entries.moments import Moments
+from lots.entries.readings import Figure, check_figure, figure_value, write_reading
+from lots.entries.refusals import Changed, Refused
+from lots.entries.signing import require
+from lots.models.book import BookLine
+from lots.models.deviation import ProcessAdjustment
+from lots.models.house import Place
+from lots.models.lot import Load, LoadEnd, LoadPart, Lot
+from lots.models.people import Person, Right
+from lots.models.reading import Accepted, Attachment, Observation, Reading
+from lots.queries.evidence import is_late, loads_at, started_at
+from lots.queries.judgements import Judged, judge_part
+
+
+@dataclass(frozen=True)
+class Entered:
+    """The answer to a reading: its rows and what they show."""
+
+    readings: list[Reading]
+    judged: list[Judged]
+    repeated: bool = False
+
+
+def _lots(loads: Sequence[Load]) -> list[Lot]:
+    parts = LoadPart.objects.filter(load__in=[load.pk for load in loads])
+    return [part.lot for part in parts.select_related("lot__plan_version")]
+
+
+def _fresh(load: Load) -> Load:
+    rows = Load.objects.select_related("place__within")
+    return rows.prefetch_related("moves", "ends__accepted").get(pk=load.pk)
+
+
+def _touched(place: Place, load: Load | None, at: int) -> list[Load]:
+    """The loads that a reading speaks of: its own, or all that stood in the place then."""
+    return [_fresh(load)] if load is not None else loads_at(place.pk, at, at)
+
+
+def _subject(figure: Figure, load: Load | None) -> str:
+    return "fish" if load is not None and figure.quantity == "temperature" else "place"
+
+
+def enter_readings(
+    person: Person,
+    place: Place,
+    load: Load | None,
+    figures: Sequence[Figure],
+    when: Moments,
+    attachment: Upload | None = None,
+    client_key: str | None = None,
+) -> Entered:
+    """Keeps one reading, or a round over several fish, and answers with what they show.
+
+    Args:
+        place: where it was read.
+        load: set when it was read in the load's fish (or is a quantity of the load); None when it
+            speaks of the place, and so of every lot that stood in it.
+    """
+    require(person, Right.OPERATOR)
+    done = already(client_key)
+    if done is not None:
+        return _first_answer(done, when.recorded_at)
+    if not figures:
+        raise Refused({"as_read": "Type the figure."})
+    when.check()
+    for figure in figures:
+        check_figure(figure, place, _subject(figure, load))
+    if load is not None:
+        _check_in_time(load, when)
+    kind = media_type(attachment) if attachment else ""
+    touched = _touched(place, load, when.observed_at)
+    notice_lapses(_lots(touched), when.recorded_at)
+    with act("reading entered", person, when.recorded_at, client_key) as writing:
+        rows = [write_reading(writing, figure, place, load, when) for figure in figures]
+        if attachment is not None:
+            kept = keep_file(writing, attachment, kind)
+            writing.write(Attachment(file=kept, reading=rows[0]))
+        writing.say(place=place.name, readings=len(rows))
+        return Entered(rows, _judge(writing, rows, touched, when.recorded_at))
+
+
+def _check_in_time(load: Load, when: Moments) -> None:
+    fresh = _fresh(load)
+    first = min(started_at(fresh), fresh.started_at)
+    day_before = first - 24 * 60 * 60 * 1000
+    if when.observed_at < day_before:
+        raise Refused({"observed_at": "This is more than a day before the load began."})
+
+
+def _first_answer(line: BookLine, at: int) -> Entered:
+    rows = list(Reading.objects.filter(line=line).select_related("place", "load"))
+    with_judged = [judged for row in rows[:1] for judged in judged_of(row, at)]
+    return Entered(rows, with_judged, repeated=True)
+
+
+def judged_of(row: Reading, at: int) -> list[Judged]:
+    """What stands of the limits that the reading speaks of."""
+    loads = _touched(row.place, row.load, row.observed_at)
+    parts = LoadPart.objects.filter(load__in=[load.pk for load in loads]).select_related(
+        "load__place__within", "lot__plan_version"
+    )
+    return [judged for part in parts for judged in judge_part(part, at)]
+
+
+def _judge(writing: Act, rows: Sequence[Reading], touched: Sequence[Load], at: int) -> list[Judged]:
+    for load in touched:
+        for row in rows:
+            if row.quantity == "temperature":
+                advance_states(load, row)
+    again = _later(rows, touched)
+    forget_states(again)
+    judged = judge_loads(writing, touched, at)
+    judge_loads(writing, again, at)
+    return judged
+
+
+def _later(rows: Sequence[Reading], touched: Sequence[Load]) -> list[Load]:
+    """Loads after these whose cooling clock looks back into the fish's readings."""
+    if not any(row.load_id for row in rows):
+        return []
+    own = {load.pk for load in touched}
+    later = {load.pk: load for first in touched for load in later_loads(first)}
+    return [load for pk, load in later.items() if pk not in own]
+
+
+def correct_reading(
+    person: Person,
+    wrong: Reading,
+    figure: Figure | None,
+    reason: str,
+    when: Moments,
+) -> Entered:
+    """Puts a wrong reading right by a new row; `figure` None takes it back altogether.  Both stay."""
+    require(person, Right.OPERATOR)
+    if not reason.strip():
+        raise Refused({"reason": "Say what was wrong."})
+    if Reading.objects.filter(corrects=wrong).exists():
+        raise Changed("This reading was already corrected. Correct the newer row instead.")
+    figure = figure and Figure(
+        figure.as_read, figure.unit, wrong.probe, wrong.quantity, figure.instrument,
+        figure.confirmed, figure.note,
+    )  # fmt: skip
+    taken_back = figure is None
+    if figure is not None:
+        check_figure(figure, wrong.place, _subject(figure, wrong.load))
+        if figure_value(figure) == wrong.value and figure.unit == wrong.unit:
+            raise Refused({"as_read": "This is the figure that already stands."})
+    else:
+        figure = Figure(wrong.as_read, wrong.unit, wrong.probe, wrong.quantity, wrong.instrument)
+    seen = Moments(wrong.observed_at, when.entered_at, when.recorded_at, when.device_offset_ms)
+    touched = _touched(wrong.place, wrong.load, wrong.observed_at)
+    notice_lapses(_lots(touched), when.recorded_at)
+    with act("reading corrected", person, when.recorded_at) as writing:
+        if Reading.objects.filter(corrects=wrong).exists():
+            raise Changed("This reading was already corrected. Correct the newer row instead.")
+        row = write_reading(
+            writing, figure, wrong.place, wrong.load, seen, wrong, reason, taken_back
+        )
+        writing.say(place=wrong.place.name, corrects=wrong.pk)
+        forget_states(touched)
+        return Entered([row], _judge(writing, [row], touched, when.recorded_at))
+
+
+@dataclass(frozen=True)
+class Look:
+    """A thing looked for, and whether it was found so."""
+
+    what: str
+    found: bool
+    note: str = ""
+    attachment: Upload | None = None
+
+
+def observe(
+    person: Person, load: Load, looks: Sequence[Look], when: Moments, client_key: str | None = None
+) -> list[Judged]:
+    """Keeps what was looked for in a load."""
+    require(person, Right.OPERATOR)
+    if already(client_key) is not None:
+        return []
+    if not looks:
+        raise Refused({"": "Answer yes or no to at least one."})
+    when.check()
+    kinds = {look.what: media_type(look.attachment) for look in looks if look.attachment}
+    touched = [_fresh(load)]
+    notice_lapses(_lots(touched), when.recorded_at)
+    with act("observation entered", person, when.recorded_at, client_key) as writing:
+        for look in looks:
+            row = writing.write(
+                Observation(
+                    load=load,
+                    what=look.what,
+                    found=look.found,
+                    observed_at=when.observed_at,
+                    entered_at=when.entered_at,
+                    late_reason=when.late_reason.strip(),
+                    note=look.note.strip(),
+                )
+            )
+            if look.attachment is not None:
+                kept = keep_file(writing, look.attachment, kinds[look.what])
+                writing.write(Attachment(file=kept, observation=row))
+        writing.say(load=load.pk, observations=len(looks))
+        return judge_loads(writing, touched, when.recorded_at)
+
+
+def correct_observation(
+    person: Person, wrong: Observation, found: bool, reason: str, when: Moments
+) -> list[Judged]:
+    """Puts a wrong yes or no right by a new row."""
+    require(person, Right.OPERATOR)
+    if not reason.strip():
+        raise Refused({"reason": "Say what was wrong."})
+    touched = [_fresh(wrong.load)]
+    notice_lapses(_lots(touched), when.recorded_at)
+    with act("observation corrected", person, when.recorded_at) as writing:
+        if Observation.objects.filter(corrects=wrong).exists():
+            raise Changed("This was already corrected. Correct the newer row instead.")
+        writing.write(
+            Observation(
+                load=wrong.load,
+                what=wrong.what,
+                found=found,
+                observed_at=wrong.observed_at,
+                entered_at=when.entered_at,
+                corrects=wrong,
+                correction_reason=reason.strip(),
+            )
+        )
+        writing.say(load=wrong.load_id, corrects=wrong.pk)
+        return judge_loads(writing, touched, when.recorded_at)
+
+
+def accept_late(
+    reviewer: Person, rows: Sequence[Reading | Observation | LoadEnd], reason: str, at: int
+) -> None:
+    """The records reviewer accepts late or corrected entries, with a reason; from then on they count
+    as if logged in time."""
+    require(reviewer, Right.REVIEWER)
+    if not reason.strip():
+        raise Refused({"reason": "Say why these late or corrected entries are believed."})
+    if not rows:
+        raise Refused({"": "Tick at least one entry."})
+    loads = {load.pk: load for row in rows for load in _loads_of(row)}
+    with act("late entries accepted", reviewer, at) as writing:
+        for row in rows:
+            name = {Reading: "reading", Observation: "observation", LoadEnd: "load_end"}[type(row)]
+            if Accepted.objects.filter(**{name: row}).exists():
+                raise Changed("One of these was already accepted. Look at the page again.")
+            if not needs_acceptance(row):
+                raise Refused("One of these is neither late nor a correction.")
+            writing.write(Accepted(**{name: row}, reason=reason.strip()))
+        fresh = [_fresh(load) for load in loads.values()]
+        again = [later for load in fresh for later in later_loads(load)]
+        forget_states([*fresh, *again])
+        judge_loads(writing, fresh, at)
+        writing.say(entries=len(rows), reason=reason.strip())
+
+
+def needs_acceptance(row: Reading | Observation | LoadEnd) -> bool:
+    observed = row.ended_at if isinstance(row, LoadEnd) else row.observed_at
+    return row.corrects_id is not None or is_late(row, observed)
+
+
+def _loads_of(row: Reading | Observation | LoadEnd) -> list[Load]:
+    if isinstance(row, Reading):
+        return _touched(row.place, row.load, row.observed_at)
+    return [row.load]
+
+
+def adjust_process(
+    person: Person, lot: Lot, load: Load | None, limit_id: str, figure: str, what: str, at: int
+) -> ProcessAdjustment:
+    """Keeps what was adjusted when an operating limit was exceeded."""
+    require(person, Right.OPERATOR)
+    if not what.strip():
+        raise Refused({"what": "Say what was adjusted."})
+    with act("process adjusted", person, at) as writing:
+        writing.concerns(lot)
+        return writing.write(
+            ProcessAdjustment(
+                lot=lot, load=load, limit_id=limit_id, figure=figure, what=what.strip()
+            )
+        )

@@ -1,0 +1,325 @@
+"""Rows → what the core judges: a load's span, its series, its facts; as known, and as monitored.
+
+"As known" holds every reading and correction; "as monitored" holds what was logged in time and not
+corrected, or has been accepted by the records reviewer.  Where the two are the same there is only one.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from django.db.models import Q
+
+from lots.core.folds import Span
+from lots.core.judging import Facts, Sample, Series, Sighting
+from lots.core.series import Chunk, chunks, merge, unpack
+from lots.core.units import MS_PER_DAY
+from lots.models.lot import LaboratorySample, Load, LoadEnd, LoadPart, Lot
+from lots.models.reading import Observation, PackedSeries, Reading
+from lots.queries.house import rules
+
+Row = tuple[int, int, str]  # moment, ninths, unit
+
+
+def started_at(load: Load) -> int:
+    """When the load's step began, after any move."""
+    moves = sorted(load.moves.all(), key=lambda move: move.pk)
+    return moves[-1].started_at if moves else load.started_at
+
+
+def end_of(load: Load) -> LoadEnd | None:
+    """The end that stands: the newest that no other corrects."""
+    ends = sorted(load.ends.all(), key=lambda end: end.pk)
+    return ends[-1] if ends else None
+
+
+def is_late(row: Reading | Observation | LoadEnd, observed: int) -> bool:
+    """Whether it was entered later after it was seen than the rules allow."""
+    return row.entered_at - observed > rules().late_after_ms
+
+
+def _accepted(row: Reading | Observation | LoadEnd) -> bool:
+    return getattr(row, "accepted", None) is not None
+
+
+def _known_and_monitored(
+    rows: Sequence[Reading] | Sequence[Observation],
+) -> tuple[list[Reading | Observation], list[Reading | Observation], bool]:
+    """Rows as corrected, rows as logged in time, and whether the two differ."""
+    correction = {row.corrects_id: row for row in rows if row.corrects_id}
+    known: list[Reading | Observation] = []
+    monitored: list[Reading | Observation] = []
+    differ = False
+    for first in rows:
+        if first.corrects_id:
+            continue
+        row: Reading | Observation = first
+        late = is_late(first, first.observed_at) and not _accepted(first)
+        seen: Reading | Observation | None = None if late else first
+        while (newer := correction.get(row.pk)) is not None:
+            row = newer
+            if _accepted(row):
+                seen = row
+        differ |= seen is not row
+        known += [row] if not getattr(row, "withdrawn", False) else []
+        monitored += [seen] if seen is not None and not getattr(seen, "withdrawn", False) else []
+    return known, monitored, differ
+
+
+@dataclass(frozen=True)
+class LoadFacts:
+    """What a load's limits are held against beside its series, which may be long."""
+
+    load: Load
+    span: Span
+    monitored_span: Span
+    facts: Facts
+    monitored_facts: Facts
+    differs: bool
+
+
+@dataclass(frozen=True)
+class LoadEvidence:
+    """All that a load's limits are held against; the monitored side equals the known one where
+    nothing was late or corrected (`differs` is False)."""
+
+    load: Load
+    span: Span
+    monitored_span: Span
+    series: Series
+    monitored_series: Series
+    before: Series
+    differs: bool
+    hand: list[Reading] = field(default_factory=list)
+    packed: list[PackedSeries] = field(default_factory=list)
+
+
+def _clip(rows: Iterable[Reading], start: int, end: int | None) -> list[Reading]:
+    return [
+        row for row in rows if row.observed_at >= start and (end is None or row.observed_at <= end)
+    ]
+
+
+def _hand_rows(load: Load, start: int, end: int | None) -> list[Reading]:
+    """Readings of the load's fish, and of its place and room in the time."""
+    places = [load.place_id, load.place.within_id]
+    match = Q(load=load)
+    here = Q(place_id__in=[p for p in places if p], load=None, observed_at__gte=start)
+    if end is not None:
+        here &= Q(observed_at__lte=end)
+    rows = Reading.objects.filter(match | here).select_related("accepted", "corrected_by")
+    return list(rows.order_by("observed_at", "id"))
+
+
+def _packed_rows(load: Load, start: int, end: int | None) -> list[PackedSeries]:
+    places = [load.place_id, load.place.within_id]
+    here = Q(place_id__in=[p for p in places if p], load=None, last_at__gte=start)
+    if end is not None:
+        here &= Q(first_at__lte=end)
+    rows = PackedSeries.objects.filter(Q(load=load) | here).prefetch_related(
+        "corrections__accepted"
+    )
+    return list(rows.order_by("first_at", "id"))
+
+
+def _subject(load: Load, place_id: int, load_id: int | None) -> str:
+    if load_id is not None:
+        return "fish"
+    return "place" if place_id == load.place_id else "room"
+
+
+def _corrected(packed: PackedSeries, known: bool) -> Chunk:
+    """The packed readings with their corrections laid over them."""
+    chunk = unpack(bytes(packed.data))
+    changes = [
+        c for c in packed.corrections.all() if known or getattr(c, "accepted", None) is not None
+    ]
+    if not changes:
+        return chunk
+    at, value = list(chunk.at), list(chunk.value)
+    for change in sorted(changes, key=lambda c: c.pk):
+        value[change.index] = change.value
+    gone = {c.index for c in changes if c.withdrawn}
+    keep = [i for i in range(len(at)) if i not in gone]
+    return Chunk([at[i] for i in keep], [value[i] for i in keep], chunk.unit)
+
+
+def _series(
+    load: Load,
+    hand: Iterable[Reading],
+    packed: Iterable[PackedSeries],
+    start: int,
+    end: int | None,
+    known: bool,
+) -> dict[str, dict[str, list[Chunk]]]:
+    """Chunks by subject and probe.  At a place, a reading without a probe's name speaks for the place
+    and counts in the series of every probe there."""
+    rows: dict[tuple[str, str], list[Row]] = {}
+    runs: dict[tuple[str, str], list[Chunk]] = {}
+    for reading in hand:
+        key = _subject(load, reading.place_id, reading.load_id), reading.probe
+        rows.setdefault(key, []).append((reading.observed_at, reading.value, reading.unit))
+    for series in packed:
+        key = _subject(load, series.place_id, series.load_id), series.probe
+        chunk = _corrected(series, known).between(start, end)
+        if len(chunk):
+            runs.setdefault(key, []).append(chunk)
+    named = {key for key in (*rows, *runs) if key[1] and key[0] != "fish"}
+    out: dict[str, dict[str, list[Chunk]]] = {}
+    for key in {*rows, *runs}:
+        subject, probe = key
+        if not probe and any(other[0] == subject for other in named):
+            continue
+        also = (subject, "") if key in named else key
+        mine = rows.get(key, []) + (rows.get(also, []) if also != key else [])
+        theirs = runs.get(key, []) + (runs.get(also, []) if also != key else [])
+        hand_chunks = chunks((at, value, "F" if u == "F" else "C") for at, value, u in mine)
+        out.setdefault(subject, {})[probe] = merge([*hand_chunks, *theirs])
+    return out
+
+
+def _sightings(rows: Iterable[Observation]) -> dict[str, list[Sighting]]:
+    out: dict[str, list[Sighting]] = {}
+    for row in rows:
+        out.setdefault(row.what, []).append(Sighting(row.found, row.observed_at))
+    return out
+
+
+def _samples(rows: Iterable[Reading]) -> dict[str, list[Sample]]:
+    out: dict[str, list[Sample]] = {}
+    for row in rows:
+        out.setdefault(row.quantity, []).append(Sample(row.value, row.observed_at))
+    return out
+
+
+def laboratory_samples(lots: Iterable[Lot]) -> dict[str, list[Sample]]:
+    """What laboratories found in these lots, by quantity, corrections applied."""
+    out: dict[str, list[Sample]] = {}
+    rows = LaboratorySample.objects.filter(
+        result__lot__in=list(lots), result__corrected_by=None
+    ).select_related("result")
+    for row in rows:
+        sample = Sample(row.value, row.result.sampled_at, laboratory=True)
+        out.setdefault(row.result.quantity, []).append(sample)
+    return out
+
+
+def _last_reading(series: Series) -> int | None:
+    lasts = [run.at[-1] for probes in series.values() for runs in probes.values() for run in runs]
+    return max(lasts, default=None)
+
+
+def loads_before(load: Load) -> list[Load]:
+    """The load that each lot of this one was in just before."""
+    lots = LoadPart.objects.filter(load=load).values("lot")
+    earlier = (
+        LoadPart.objects.filter(lot__in=lots, load__started_at__lte=load.started_at)
+        .exclude(load=load)
+        .select_related("load__place__within")
+        .prefetch_related("load__moves", "load__ends__accepted")
+        .order_by("load__started_at", "load_id")
+    )
+    newest: dict[int, Load] = {part.lot_id: part.load for part in earlier}
+    return list({before.pk: before for before in newest.values()}.values())
+
+
+def _before(load: Load) -> tuple[Series, int | None]:
+    """The fish's readings of the step before, and when it ended (the earliest, if several)."""
+    found: dict[str, list[Chunk]] = {}
+    ends: list[int] = []
+    for earlier in loads_before(load):
+        end = end_of(earlier)
+        ends += [end.ended_at] if end else []
+        span_end = end.ended_at if end else None
+        start = started_at(earlier)
+        hand = list(
+            Reading.objects.filter(load=earlier, quantity="temperature").select_related("accepted")
+        )
+        known, _, _ = _known_and_monitored(hand)
+        packed = PackedSeries.objects.filter(load=earlier).prefetch_related("corrections__accepted")
+        series = _series(
+            earlier, _clip(known, start, span_end), packed, start, span_end, known=True
+        )
+        for probe, runs in series.get("fish", {}).items():
+            found.setdefault(probe, []).extend(runs)
+    return {"fish": {probe: merge(runs) for probe, runs in found.items()}}, min(ends, default=None)
+
+
+def _spans(load: Load, before_end: int | None) -> tuple[Span, Span, bool]:
+    """The span as stated, the span as monitored, and whether the end was entered late."""
+    start, end = started_at(load), end_of(load)
+    if end is None:
+        span = Span(start, None, None, before_end)
+        return span, span, False
+    late = is_late(end, end.ended_at) and not _accepted(end)
+    stated = Span(start, end.ended_at, None, before_end)
+    return stated, Span(start, end.entered_at if late else end.ended_at, None, before_end), late
+
+
+def load_facts(load: Load, before_end: int | None = None) -> LoadFacts:
+    """The load's span, what was measured and what was looked for; no series is read unless its end
+    was entered late."""
+    span, monitored_span, end_late = _spans(load, before_end)
+    if end_late and span.end is not None:
+        last = _last_reading(_known_series(load, span)[0])
+        counted = span.start if last is None else min(last, span.end)
+        span = Span(span.start, span.end, counted, span.before_end)
+    figures = Reading.objects.filter(load=load).exclude(quantity="temperature")
+    known, monitored, differ = _known_and_monitored(
+        list(figures.select_related("accepted").order_by("id"))
+    )
+    observations = Observation.objects.filter(load=load).select_related("accepted")
+    sights, seen_sights, differ_sights = _known_and_monitored(list(observations.order_by("id")))
+    return LoadFacts(
+        load,
+        span,
+        monitored_span,
+        Facts(span, _samples(known), _sightings(sights)),
+        Facts(monitored_span, _samples(monitored), _sightings(seen_sights)),
+        differ or differ_sights or end_late,
+    )
+
+
+def _known_series(
+    load: Load, span: Span
+) -> tuple[Series, Series, bool, list[Reading], list[PackedSeries]]:
+    """The series as known, as monitored, whether they differ, and the rows they come from."""
+    hand = [r for r in _hand_rows(load, span.start, span.end) if r.quantity == "temperature"]
+    packed = _packed_rows(load, span.start, span.end)
+    known, monitored, differ = _known_and_monitored(hand)
+    put_right = any(
+        getattr(c, "accepted", None) is None for series in packed for c in series.corrections.all()
+    )
+    start, end = span.start, span.end
+    series = _series(load, _clip(known, start, end), packed, start, end, known=True)
+    if not (differ or put_right):
+        return series, series, False, hand, packed
+    seen = _series(load, _clip(monitored, start, end), packed, start, end, known=False)
+    return series, seen, True, hand, packed
+
+
+def evidence(load: Load) -> LoadEvidence:
+    """All the series that the load's limits are held against, read from the rows."""
+    before, before_end = _before(load)
+    facts = load_facts(load, before_end)
+    series, monitored, differs, hand, packed = _known_series(load, facts.span)
+    return LoadEvidence(
+        load, facts.span, facts.monitored_span, series, monitored, before, differs, hand, packed
+    )
+
+
+def loads_at(place_id: int, first_at: int, last_at: int) -> list[Load]:
+    """Loads that stood in the place, or in a place within it, at any time from first to last."""
+    candidates = (
+        Load.objects.filter(Q(place_id=place_id) | Q(place__within_id=place_id))
+        .filter(started_at__lte=last_at + 30 * MS_PER_DAY)
+        .exclude(ends__ended_at__lt=first_at - MS_PER_DAY)
+        .select_related("place__within")
+        .prefetch_related("moves", "ends__accepted")
+        .order_by("id")
+    )
+    return [load for load in candidates if _stood(load, first_at, last_at)]
+
+
+def _stood(load: Load, first_at: int, last_at: int) -> bool:
+    end = end_of(load)
+    return started_at(load) <= last_at and (end is None or end.ended_at >= first_at)

@@ -1,0 +1,83 @@
+"""The house as it stands: establishment, rules, species, places, instruments, rights, files."""
+
+import tomllib
+from collections.abc import Iterable
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.db.models import QuerySet
+
+from lots.core.rules import Rules, rules_from
+from lots.models.house import Establishment, Instrument, KeptFile, Place
+from lots.models.people import Person, Right, RightGiven
+
+
+@lru_cache
+def rules() -> Rules:
+    """The numbers of rules from fixtures/rules.toml."""
+    return rules_from(tomllib.loads(Path(settings.RULES_FILE).read_text()))
+
+
+@lru_cache
+def species() -> tuple[dict[str, Any], ...]:
+    """The species that a plan may name, from the FAO list."""
+    data = tomllib.loads(Path(settings.SPECIES_FILE).read_text())
+    return tuple(data["species"])
+
+
+def establishment() -> Establishment | None:
+    """The establishment as last stated; None on an empty book."""
+    return Establishment.objects.order_by("-id").first()
+
+
+def open_places() -> QuerySet[Place]:
+    return Place.objects.filter(closed=None).select_related("within").order_by("kind", "name")
+
+
+def usable_instruments() -> QuerySet[Instrument]:
+    return Instrument.objects.filter(retired=None).select_related("place").order_by("name")
+
+
+def rights_of(person: Person) -> set[str]:
+    """The rights that the person holds now."""
+    return set(RightGiven.objects.filter(person=person, taken=None).values_list("right", flat=True))
+
+
+def standing_right(person: Person, right: str) -> RightGiven | None:
+    """The newest standing grant of a right, with its training."""
+    return RightGiven.objects.filter(person=person, right=right, taken=None).order_by("-id").first()
+
+
+def training_words(given: RightGiven) -> str:
+    """Course, date and certificate as they are printed beside a signature."""
+    return ", ".join(part for part in (given.course, given.course_date, given.certificate) if part)
+
+
+def keepers() -> int:
+    """How many people hold the keeper's right."""
+    return (
+        RightGiven.objects.filter(right=Right.KEEPER, taken=None)
+        .values("person")
+        .distinct()
+        .count()
+    )
+
+
+def people() -> list[tuple[Person, list[RightGiven]]]:
+    """Everybody with the rights that stand."""
+    by_person: dict[int, list[RightGiven]] = {}
+    for given in RightGiven.objects.filter(taken=None).order_by("id"):
+        by_person.setdefault(given.person_id, []).append(given)
+    everyone = Person.objects.select_related("login").order_by("name")
+    return [(person, by_person.get(person.pk, [])) for person in everyone]
+
+
+def initials(ids: Iterable[int]) -> dict[int, str]:
+    return dict(Person.objects.filter(pk__in=set(ids)).values_list("pk", "initials"))
+
+
+def file_bytes(kept: KeptFile) -> bytes:
+    """The bytes of a kept file, from the data folder."""
+    return (Path(settings.FILES_DIR) / kept.sha256).read_bytes()
