@@ -1,0 +1,167 @@
+"""The first page, for a person in a hurry: what, how much, from when, how it was judged, by whom."""
+
+from lots.core.record import ControlPoint, DeviationFacts, JudgedLimit, LotRecord
+from lots.pdf.faces import Own, printable, wrapped
+from lots.pdf.layout import Column, Row, Shaped, Sheet, page_of
+from lots.pdf.words import NONE, VERDICTS, Shown, sentence, worst
+
+SEAL = (
+    "The seal is a digital signature inside the file, not ink on the page: it covers every byte, and "
+    "shows in the signature panel of a PDF reader. To check it: python -m lots.pdf.check FILE. "
+    "A print on paper, or a file without its seal, proves nothing by itself."
+)
+
+
+def draw_front(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
+    """Writes the first page (and runs on to a second where the lot asks for it)."""
+    _title(sheet, record, shown)
+    _standing(sheet, record, shown)
+    _facts(sheet, record, shown)
+    _quantities(sheet, record, shown)
+    _control_points(sheet, record)
+    _deviations(sheet, record, shown)
+    _signed(sheet, record, shown)
+    sheet.heading("Seal", "seal", 1, 40)
+    sheet.text(SEAL)
+
+
+def _title(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
+    place, lot = record.establishment, record.lot
+    sheet.text(place.name, "Bold", 12)
+    sheet.text(sentence(place.address.replace("\n", ", "), place.sells), grey=0.2)
+    sheet.gap(9)
+    sheet.rule(0.8)
+    sheet.gap(7)
+    size = (
+        19 if len(wrapped(printable(f"Lot {lot.code}"), "Bold", 19, sheet.paper.room)) == 1 else 13
+    )
+    sheet.text(f"Lot {lot.code}", "Bold", size)
+    sheet.text(lot.product, "Bold", 11)
+    made = f"Record {record.revision}, made {shown.moment(record.made_at)} by {record.made_by}"
+    sheet.gap(2)
+    sheet.text(made, grey=0.2)
+    if record.replaces:
+        sheet.text(f"Replaces {record.replaces}. {record.changed}", grey=0.2)
+
+
+def _standing(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
+    sheet.gap(8)
+    release = record.release
+    if record.lot.voided:
+        sheet.text("VOID", "Bold", 16)
+        sheet.text(f"This lot was opened in error: {record.lot.voided}")
+    elif not release.released_at:
+        sheet.text(f"NOT RELEASED: {record.lot.state}", "Bold", 16)
+    else:
+        sheet.text(
+            f"Released {shown.moment(release.released_at)} by {release.initials}", "Bold", 11
+        )
+    if release.storage:
+        sheet.text(release.storage)
+    sheet.gap(6)
+
+
+def _facts(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
+    lot, plan = record.lot, record.plan
+    came = sentence(
+        lot.supplier, lot.supplier_lot and f"supplier’s lot {lot.supplier_lot}", joint=", "
+    )
+    sheet.pairs([
+        ("Fish", sentence(lot.species, lot.species_code, lot.origin, joint=", ")),
+        ("From", came),
+        ("Received, opened", f"{shown.moment(lot.received_at)}, {shown.moment(lot.opened_at)} ({lot.opened_by})"),
+        ("Work", _work(record, shown)),
+        ("Plan", f"{plan.title}, version {plan.version}, published {shown.moment(plan.published_at)}"),
+        ("Came from", "; ".join(f"{k.lot} ({k.how}, {shown.weight(k.amount_g)})" for k in lot.parents)),
+        ("Went into", "; ".join(f"{k.lot} ({k.how}, {shown.weight(k.amount_g)})" for k in lot.children)),
+    ])  # fmt: skip
+
+
+def _work(record: LotRecord, shown: Shown) -> str:
+    if not record.loads:
+        return "no load yet"
+    first = shown.moment(min(load.started_at for load in record.loads))
+    running = any(not load.ended_at for load in record.loads)
+    last = shown.moment(max(load.ended_at for load in record.loads))
+    return f"from {first} to {'now, a load still running' if running else last}"
+
+
+def _quantities(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
+    lot = record.lot
+    rows = [("received", lot.received_g), ("finished", lot.finished_g)]
+    words = [f"{word} {shown.weight(grams)}" for word, grams in rows if grams]
+    parts = [f"{share.word} {shown.weight(share.amount_g)}" for share in lot.quantities]
+    sheet.pairs([
+        ("Quantity", sentence(", ".join(words), lot.packs)),
+        ("By disposition", ", ".join(parts) or "none decided yet"),
+    ])  # fmt: skip
+
+
+def _control_points(sheet: Sheet, record: LotRecord) -> None:
+    sheet.heading("Critical control points", "front-points", 1, 50)
+    columns = [
+        Column("Control point", 25),
+        Column("Verdict", 21),
+        Column("Figure", 27),
+        Column("Limit", 27),
+    ]
+    sheet.table(columns, [_point_row(record, point) for point in record.control_points])
+    if record.unjudged:
+        sheet.text("Not judged by this version: " + "; ".join(record.unjudged) + ".")
+
+
+def _point_row(record: LotRecord, point: ControlPoint) -> Row:
+    mine = [v for v in record.verdicts if v.control_point == point.id]
+    if not mine:
+        return Row((f"{point.id} {point.name}", Shaped("PENDING", "not yet judged"), NONE, NONE))
+    verdict = worst([v.verdict for v in mine])
+    governs = next(v for v in mine if v.verdict == verdict)
+    figure = (governs.figure or NONE) + _others(mine, governs)
+    words = f"{point.id} {point.name}"
+    return Row((words, Shaped(verdict, VERDICTS[verdict]), figure, governs.bound))
+
+
+def _others(mine: list[JudgedLimit], governs: JudgedLimit) -> str:
+    rest = [v for v in mine if v is not governs]
+    if not rest:
+        return ""
+    counts = [(sum(v.verdict == word for v in rest), word) for word in reversed(VERDICTS)]
+    words = ", ".join(f"{n} {VERDICTS[word]}" for n, word in counts if n)
+    return f" (worst of {len(mine)}; others: {words})"
+
+
+def _deviations(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
+    sheet.heading("Deviations", "front-deviations", 1, 40)
+    if not record.deviations:
+        sheet.text("None opened.")
+        return
+    columns = [
+        Column("", 6),
+        Column("Limit broken", 39),
+        Column("When it broke", 25.6),
+        Column("The fish", 29.4),
+    ]
+    rows = [
+        Row((f"D{d.number}", d.limit, shown.moment(d.broke_at), fate(d, shown)))
+        for d in record.deviations
+    ]
+    sheet.table(columns, rows)
+    sheet.text(Own(f"In full on page {page_of('deviations')}."), grey=0.2)
+
+
+def fate(deviation: DeviationFacts, shown: Shown) -> str:
+    """What became of the fish of a deviation, in a few words."""
+    final = [d for d in deviation.dispositions if d.final] or list(deviation.dispositions[-1:])
+    if not final:
+        return "not yet decided"
+    words = ", ".join(f"{d.word} {shown.weight(d.amount_g)}" for d in final)
+    return words if all(d.final for d in final) else f"{words} (not final)"
+
+
+def _signed(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
+    sheet.heading("Reviewed and signed", "front-signed", 1, 40)
+    if not record.signatures:
+        sheet.text("Not yet reviewed by anyone.", "Bold")
+    for one in record.signatures:
+        words = f"{one.printed_name} ({one.initials}), {one.right}: {one.meaning}"
+        sheet.text(sentence(words, shown.moment(one.signed_at), one.note, joint=", ") + ".")
