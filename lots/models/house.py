@@ -22,6 +22,9 @@ class Establishment(Kept):
     weight_unit = models.CharField(max_length=2, choices=[("lb", "lb"), ("kg", "kg")])
     demo = models.BooleanField(default=False)
 
+    def __str__(self) -> str:
+        return self.name
+
 
 class PlaceKind(models.TextChoices):
     DOCK = "receiving dock", "receiving dock"
