@@ -10,20 +10,20 @@ from lots.models.triggers import lay_triggers, lift_triggers
 from tests.make import Book, make_book
 
 
-@pytest.fixture(autouse=True)
-def _flush_past_the_triggers(monkeypatch: pytest.MonkeyPatch) -> None:
+_flush = TransactionTestCase._fixture_teardown
+
+
+def _flush_past_the_triggers(self: TransactionTestCase) -> None:
     """A transactional test ends with a flush, which the append-only triggers would refuse: they are
     lifted for the flush alone and laid again."""
-    flush = TransactionTestCase._fixture_teardown
+    lift_triggers()
+    try:
+        _flush(self)
+    finally:
+        lay_triggers()
 
-    def lifted(self: TransactionTestCase) -> None:
-        lift_triggers()
-        try:
-            flush(self)
-        finally:
-            lay_triggers()
 
-    monkeypatch.setattr(TransactionTestCase, "_fixture_teardown", lifted)
+TransactionTestCase._fixture_teardown = _flush_past_the_triggers  # type: ignore[method-assign]
 
 
 @pytest.fixture
