@@ -6,7 +6,7 @@ readings nothing is assumed in the fish's favour.
 """
 
 from bisect import bisect_left
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -45,7 +45,8 @@ class Finding:
     """What a rule's readings show at a moment: the verdict and the conservative figure it rests on.
 
     broke_at: the moment the limit first broke; last_broke_at: the newest such moment; breaches: how
-    often; next_at: when time alone would change the verdict; numbers: figures in ms for checks.
+    often; next_at: when time alone would change the verdict; numbers: figures in ms (`margin`: the
+    least distance from a bound, in ninths, below 0 outside it).
     """
 
     verdict: Verdict
@@ -58,12 +59,20 @@ class Finding:
     estimate: str = ""
     why: str = ""
     numbers: dict[str, int] = field(default_factory=dict)
+    no_evidence: bool = False  # a deviation because nothing shows it met, not because it was broken
 
 
 def _nothing(span: Span, at: int, what: str = "no reading") -> Finding:
     if span.over(at):
         return Finding(
-            Verdict.DEVIATION, what, None, span.end, span.end, 1, why="the step is over without it"
+            Verdict.DEVIATION,
+            what,
+            None,
+            span.end,
+            span.end,
+            1,
+            why="the step is over without it",
+            no_evidence=True,
         )
     return Finding(Verdict.PENDING, f"{what} yet")
 
@@ -128,10 +137,11 @@ def within_judge(rule: Within, window: Window, state: State, span: Span, at: int
         window.which, end_word
     )
     figure = f"{word} {show_temperature(state['value'], UNITS[state['unit']])}"
+    numbers = {"margin": state["margin"]}
     if not state["bad"]:
-        return Finding(Verdict.MET, figure, state["at"])
+        return Finding(Verdict.MET, figure, state["at"], numbers=numbers)
     if window.which == "last reading" and not span.over(at):
-        return Finding(Verdict.PENDING, figure, state["at"], why="go on")
+        return Finding(Verdict.PENDING, figure, state["at"], why="go on", numbers=numbers)
     return Finding(
         Verdict.DEVIATION,
         figure,
@@ -140,6 +150,7 @@ def within_judge(rule: Within, window: Window, state: State, span: Span, at: int
         state["to"],
         state["bad"],
         why=f"{state['bad']} of {state['n']} readings outside",
+        numbers=numbers,
     )
 
 
@@ -379,6 +390,9 @@ def _gap(rule: Every, state: State, before: int, after: int) -> None:
 def every_judge(rule: Every, window: Window, state: State, span: Span, at: int) -> Finding:
     """The longest time without a reading: start to first, between, last to the end or now."""
     final = dict(state)
+    if window.which == "after":
+        final["last"] = max(state["last"], span.start + window.after_ms)
+    state = dict(final)
     _gap(rule, final, state["last"], max(state["last"], span.until(at)))
     figure = f"longest {show_span(final['gap'])} without a reading"
     if state["n"] == 0:
@@ -439,13 +453,18 @@ def _windowed(window: Window, state: State, chunk: Chunk, span: Span) -> tuple[S
     if window.which == "last reading":
         return within_start(), Chunk(chunk.at[-1:], chunk.value[-1:], chunk.unit)
     if window.which == "after":
-        low = bisect_left(chunk.at, span.start + window.after_ms)
+        since = span.start + window.after_ms
+        low = bisect_left(chunk.at, since)
+        if "gap" in state:  # the time before the window is no gap in it
+            state = {**state, "last": max(state["last"], since)}
         return state, Chunk(chunk.at[low:], chunk.value[low:], chunk.unit) if low else chunk
     return state, chunk
 
 
 def advance(rule: SeriesRule, window: Window, state: State, chunk: Chunk, span: Span) -> State:
     """The state after the chunk's readings, which come after all that went before."""
+    if not len(chunk):
+        return state
     state, chunk = _windowed(window, state, chunk, span)
     if not len(chunk):
         return state
@@ -465,14 +484,18 @@ def fold(
     window: Window,
     chunks: Iterable[Chunk],
     span: Span,
-    before: Iterable[Chunk] = (),
+    before: Sequence[Chunk] = (),
+    same_probe: bool = True,
 ) -> State:
     """The state after all chunks in order of time; `before` are readings of the step before, which
-    only the cooling clock looks back into."""
+    only the cooling clock looks back into.  Where they are of the same probe and had already fallen
+    below `begin`, the clock runs: a rise after the step began restarts nothing."""
     state = start(rule, span)
     if isinstance(rule, Cooling) and rule.begin is not None:
         hot = [at for chunk in before if (at := _last_hot(rule.begin, chunk)) is not None]
         state["hot"] = max(hot, default=None)
+        if same_probe and hot and before[-1].at[-1] > state["hot"]:
+            state["clock"] = state["hot"]
     for chunk in chunks:
         state = advance(rule, window, state, chunk, span)
     return state

@@ -89,7 +89,9 @@ def start(
         earlier = (before or {}).get(leaf.of, {})
         for key, rule in _rules(leaf):
             states[key] = {
-                probe: folds.fold(rule, leaf.window, chunks, span, _earlier(earlier, probe))
+                probe: folds.fold(
+                    rule, leaf.window, chunks, span, _earlier(earlier, probe), probe in earlier
+                )
                 for probe, chunks in probes.items()
             }
     return states
@@ -126,7 +128,9 @@ def judge(limit: Limit, states: States, facts: Facts, at: int) -> Finding:
         case AnyOf(parts):
             return _any_of([judge(part, states, facts, at) for part in parts])
         case Given(condition, then):
-            return _given(judge(condition, states, facts, at), judge(then, states, facts, at))
+            # whether a condition came true counts in full, also where an end was entered late
+            stated = replace(facts, span=replace(facts.span, counted_end=None))
+            return _given(judge(condition, states, stated, at), judge(then, states, facts, at))
         case rule:
             return _leaf(limit, rule, states, facts, at)
 
@@ -183,13 +187,23 @@ def _probes(
     return governs
 
 
-def _worst(found: Sequence[tuple[str, Finding]]) -> tuple[str, Finding]:
-    """The least favourable; among equals the one that broke first, then the shortest held."""
+def _spare(finding: Finding) -> int:
+    """How much a finding has in hand beside others of the same rule; less is worse."""
+    for name in ("margin", "maintained_ms"):
+        if name in finding.numbers:
+            return finding.numbers[name]
+    return -sum(finding.numbers.values())  # the longest gap; the times that the stages took
 
-    def badness(pair: tuple[str, Finding]) -> tuple[int, int, int]:
+
+def _worst(found: Sequence[tuple[str, Finding]]) -> tuple[str, Finding]:
+    """The least favourable; among equals the one that broke first, then the one with the least to
+    spare: the shortest held, the longest gap, the slowest cooled, the reading nearest its bound."""
+
+    def badness(pair: tuple[str, Finding]) -> tuple[int, int, int, int]:
         finding = pair[1]
         broke = finding.broke_at if finding.broke_at is not None else 0
-        return -finding.verdict.rank, broke, finding.numbers.get("maintained_ms", 0)
+        estimated = finding.numbers.get("estimated_ms", 0)
+        return -finding.verdict.rank, broke, _spare(finding), estimated
 
     probe, governs = min(found, key=badness)
     nexts = [f.next_at for _, f in found if f.next_at is not None]
@@ -228,7 +242,7 @@ def _duration(rule: Duration, span: Span, at: int) -> Finding:
         return Finding(
             Verdict.DEVIATION, shown, at, span.end, span.end, 1, why=why, numbers=numbers
         )
-    due = span.start + (least if least is not None else longer or 0)
+    due = span.start + max(least or 0, longer or 0)
     return Finding(Verdict.PENDING, figure, next_at=due, why="go on", numbers=numbers)
 
 
@@ -249,7 +263,7 @@ def _measured(rule: Measured, facts: Facts, at: int) -> Finding:
         high = rule.high.c - sample.millionths if rule.high else None
         return min(side for side in (low, high) if side is not None)
 
-    least = min(samples, key=margin)
+    least = min(samples, key=lambda sample: (margin(sample), sample.at))
     figure = f"{rule.quantity} {show_quantity(least.millionths, rule.quantity)}"
     if len(samples) > 1:
         figure += f", least favourable of {len(samples)}"
@@ -268,8 +282,9 @@ def _observed(rule: Observed, facts: Facts, at: int) -> Finding:
         return folds._nothing(facts.span, at, "not looked for")
     bad = [sighting.at for sighting in seen if not sighting.found]
     if bad:
-        return Finding(Verdict.DEVIATION, "not found so", bad[0], bad[0], bad[-1], len(bad))
-    return Finding(Verdict.MET, "found so", seen[-1].at)
+        first, last = min(bad), max(bad)
+        return Finding(Verdict.DEVIATION, "not found so", first, first, last, len(bad))
+    return Finding(Verdict.MET, "found so", max(sighting.at for sighting in seen))
 
 
 def _joined(findings: Sequence[Finding], governs: Finding) -> Finding:
@@ -280,7 +295,8 @@ def _joined(findings: Sequence[Finding], governs: Finding) -> Finding:
 def _all_of(findings: Sequence[Finding]) -> Finding:
     """The worst of its parts."""
     governs = max(findings, key=lambda f: (f.verdict.rank, -(f.broke_at or 0)))
-    return _joined(findings, governs)
+    shown = any(f.verdict is Verdict.DEVIATION and not f.no_evidence for f in findings)
+    return _joined(findings, replace(governs, no_evidence=governs.no_evidence and not shown))
 
 
 def _any_of(findings: Sequence[Finding]) -> Finding:
@@ -289,18 +305,18 @@ def _any_of(findings: Sequence[Finding]) -> Finding:
     if governs.verdict is Verdict.DEVIATION:
         broke = max((f.broke_at for f in findings if f.broke_at is not None), default=None)
         figure = "; ".join(f.figure for f in findings)
-        governs = replace(governs, figure=figure, broke_at=broke)
+        unshown = any(f.no_evidence for f in findings)
+        governs = replace(governs, figure=figure, broke_at=broke, no_evidence=unshown)
     return _joined(findings, governs)
 
 
 def _given(condition: Finding, then: Finding) -> Finding:
     """The consequence where the condition holds; a condition that may still come true is PENDING and
-    says when it binds.  What it then finds broke no earlier than the condition came true."""
-    if condition.verdict is Verdict.DEVIATION:
+    says when it binds.  What it then finds broke no earlier than the condition came true.  A condition
+    of which nothing is known when the step is over binds too."""
+    if condition.verdict is Verdict.DEVIATION and not condition.no_evidence:
         return Finding(Verdict.MET, f"does not apply: {condition.figure}")
     if condition.verdict is Verdict.PENDING:
-        if then.verdict is Verdict.MET:
-            return replace(then, next_at=condition.next_at or then.next_at)
         return Finding(
             Verdict.PENDING,
             then.figure,
@@ -309,7 +325,8 @@ def _given(condition: Finding, then: Finding) -> Finding:
             why="binds if the condition comes true",
         )
     if then.broke_at is not None and condition.figure_at is not None:
-        return replace(then, broke_at=max(then.broke_at, condition.figure_at))
+        broke = max(then.broke_at, condition.figure_at)
+        return replace(then, broke_at=broke, last_broke_at=max(broke, then.last_broke_at or broke))
     return then
 
 

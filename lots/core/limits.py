@@ -230,7 +230,7 @@ def limit_from(data: Data, of: str = "place", path: str = "") -> Limit:
             rule=_rule(data, subject, name),
             of=subject,
             probes=_whole(data.get("probes", 1)),
-            window=_window(str(data.get("window", "whole step"))),
+            window=_window(str(data.get("window", "whole step")), _text(data, "kind")),
             operating=_operating(data, subject, name),
             source=str(data.get("source", "")),
             flag=str(data.get("flag", "")),
@@ -262,7 +262,11 @@ def _operating(data: Data, of: str, name: str) -> Rule | None:
     return _rule({**data, **stricter}, of, name)
 
 
-def _window(text: str) -> Window:
+def _window(text: str, kind: str) -> Window:
+    if text in ("first reading", "last reading") and kind in ("maintained", "cooling", "every"):
+        raise BadLimit(
+            f"“window” cannot be the {text} for “{kind}”: it needs more than one reading"
+        )
     if text in ("whole step", "first reading", "last reading"):
         return Window(text)
     if text.startswith("after "):

@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
-MONTHS: Final = tuple("Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split())
+MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 MS_PER_S: Final = 1000
 
 

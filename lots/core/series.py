@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
+from operator import gt
 from typing import Final
 
 from lots.core.units import TempUnit
@@ -44,6 +45,8 @@ class Chunk:
     def __post_init__(self) -> None:
         if len(self.at) != len(self.value):
             raise BadSeries("a series needs as many values as moments")
+        if any(map(gt, self.at[:-1], self.at[1:])):
+            raise BadSeries("the moments of a series must not fall")
 
     def __len__(self) -> int:
         return len(self.at)

@@ -129,7 +129,8 @@ def read_temperature(text: str) -> Bound:
     """
     found = _TEMPERATURE.findall(text)
     by_unit = {unit: to_ninths(figure, "F" if unit == "F" else "C") for figure, unit in found}
-    if not found or len(by_unit) != len(found):
+    left = _TEMPERATURE.sub("", text).strip(" ()/,\N{NO-BREAK SPACE}")
+    if not found or left or len(by_unit) != len(found):
         raise BadQuantity(f"“{text}” is not a temperature. Write it as 40 °F (4.4 °C) or 4.4 °C.")
     either = next(iter(by_unit.values()))
     c, f = by_unit.get("C", either), by_unit.get("F", either)
@@ -166,18 +167,28 @@ def read_span(text: str) -> int:
 
 
 def show_span(span_ms: int) -> str:
-    """A length of time as people say it: "45 s", "30 min", "2 h 30 min", "7 days"."""
+    """A length of time as people say it: "45 s", "30 min", "2 h 30 min", "7 days".
+
+    Nothing is rounded away: 29 min 59 s is not 30 min, and a limit missed by a second shows it.
+    """
     if span_ms < 0:
         return "−" + show_span(-span_ms)
-    if span_ms < 2 * MS_PER_MIN and span_ms % MS_PER_MIN:
-        return f"{show_number(Fraction(span_ms, MS_PER_S), 1)} s"
-    minutes = Fraction(span_ms, MS_PER_MIN)
     if span_ms >= 2 * MS_PER_DAY and span_ms % MS_PER_DAY == 0:
         return f"{span_ms // MS_PER_DAY} days"
-    if minutes < 60 * 2 and minutes % 60:
-        return f"{show_number(minutes, 1)} min"
-    hours, rest = divmod(int(minutes), 60)
-    return f"{hours} h {rest} min" if rest else f"{hours} h"
+    if span_ms >= 2 * MS_PER_DAY:
+        days, rest = divmod(span_ms, MS_PER_DAY)
+        return f"{days} days {show_span(rest)}"
+    minutes, rest = divmod(span_ms, MS_PER_MIN)
+    if minutes < 2 and rest:
+        minutes, rest = 0, span_ms
+    if minutes * MS_PER_MIN < 2 * MS_PER_H and minutes * MS_PER_MIN % MS_PER_H:
+        words = [f"{minutes} min"]
+    else:
+        hours, minutes = divmod(minutes, MS_PER_H // MS_PER_MIN)
+        words = [f"{hours} h"] if hours else []
+        words += [f"{minutes} min"] if minutes else []
+    words += [f"{show_number(Fraction(rest, MS_PER_S), DECIMALS_KEPT)} s"] if rest else []
+    return " ".join(words) or "0 h"
 
 
 # What may be measured beside temperature: name → (units that may be typed → millionths of the first).

@@ -1,0 +1,299 @@
+"""What holds for every series: folded in pieces, arrived in any order, held to something stricter, and
+beside a slow judge written straight from the rules."""
+
+from itertools import pairwise
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lots.core import folds, judging
+from lots.core.folds import Finding, Span
+from lots.core.judging import Facts, Sample, Sighting
+from lots.core.limits import Cooling, Every, Limit, Maintained, Stage, Verdict, Window, Within
+from lots.core.series import Chunk, chunks, merge
+from lots.core.units import Bound
+
+START, END = 1_000, 2_000
+Row = tuple[int, int, str]
+
+many = settings(max_examples=200, deadline=None)
+
+
+def bound(c: int, f: int | None = None) -> Bound:
+    return Bound(c, c if f is None else f, f"{c}")
+
+
+values = st.integers(-6, 6)
+moments = st.integers(START, END)
+rows = st.lists(st.tuples(moments, values, st.sampled_from("CF")), max_size=14)
+# the bound in °F may part from the one in °C by a little, as printed limits do
+bounds = st.builds(lambda c, off: bound(c, c + off), st.integers(-3, 3), st.integers(-1, 1))
+spans = st.builds(
+    lambda start, length, over: Span(start, start + length if over else None),
+    st.integers(START - 50, START),
+    st.integers(END - START, END - START + 200),
+    st.booleans(),
+)
+gaps = st.one_of(st.none(), st.integers(1, 400))
+lengths = st.integers(1, 500)
+windows = st.one_of(st.just(Window()), st.builds(lambda n: Window("after", n), st.integers(0, 600)))
+within_windows = st.one_of(
+    windows, st.sampled_from([Window("first reading"), Window("last reading")])
+)
+
+withins = st.one_of(
+    st.builds(lambda b: Within(b, None), bounds),
+    st.builds(lambda b: Within(None, b), bounds),
+    st.builds(lambda b: Within(bound(b.c - 2, b.f - 2), b), bounds),
+)
+maintaineds = st.builds(
+    lambda b, hot, n, gap: Maintained(b if hot else None, None if hot else b, n, gap),
+    bounds,
+    st.booleans(),
+    lengths,
+    gaps,
+)
+everies = st.builds(Every, lengths, st.one_of(st.none(), st.integers(0, 300)))
+
+
+def _cooling(begin: bool, top: int, fall: int, more: int, n: int, m: int, own: bool) -> Cooling:
+    stages = (Stage(bound(top - fall), n, True), Stage(bound(top - fall - more), n + m, not own))
+    return Cooling(bound(top) if begin else None, stages)
+
+
+coolings = st.builds(
+    _cooling, st.booleans(), st.integers(0, 4), st.integers(1, 4), st.integers(1, 4), lengths, lengths, st.booleans()
+)  # fmt: skip
+judged = st.one_of(
+    st.tuples(withins, within_windows),
+    st.tuples(maintaineds, windows),
+    st.tuples(coolings, st.just(Window())),
+    st.tuples(everies, windows),
+)
+
+
+def series(found: list[Row]) -> list[Chunk]:
+    return chunks((at, value, "F" if unit == "F" else "C") for at, value, unit in found)
+
+
+def find(rule: object, window: Window, found: list[Row], span: Span, at: int) -> Finding:
+    state = folds.fold(rule, window, series(found), span)  # type: ignore[arg-type]
+    return folds.judge(rule, window, state, span, at)  # type: ignore[arg-type]
+
+
+@many
+@given(judged, rows, spans, st.lists(st.integers(0, 14), max_size=6))
+def test_a_series_folded_in_any_number_of_pieces_gives_the_same_state(
+    kind, found, span, cuts
+) -> None:  # type: ignore[no-untyped-def]
+    rule, window = kind
+    whole = folds.fold(rule, window, series(found), span)
+    one_by_one = [
+        Chunk(run.at[i : i + 1], run.value[i : i + 1], run.unit)
+        for run in series(found)
+        for i in range(len(run))
+    ]
+    assert folds.fold(rule, window, one_by_one, span) == whole
+    pieces = []
+    for run in series(found):
+        edges = sorted({0, len(run), *(cut for cut in cuts if cut < len(run))})
+        pieces += [Chunk(run.at[a:b], run.value[a:b], run.unit) for a, b in pairwise(edges)]
+        pieces.append(Chunk([], [], run.unit))
+    assert folds.fold(rule, window, pieces, span) == whole
+
+
+@many
+@given(judged, rows, spans, st.randoms(use_true_random=False), st.integers(1, 4))
+def test_judging_does_not_depend_on_the_order_of_arrival(kind, found, span, random, runs) -> None:  # type: ignore[no-untyped-def]
+    rule, window = kind
+    shuffled = random.sample(found, len(found))
+    assert find(rule, window, shuffled, span, END) == find(rule, window, found, span, END)
+    arrived = [run for n in range(runs) for run in series(shuffled[n::runs])]
+    random.shuffle(arrived)
+    state = folds.fold(rule, window, merge(arrived), span)
+    assert folds.judge(rule, window, state, span, END) == find(rule, window, found, span, END)
+
+
+@many
+@given(st.lists(st.tuples(st.integers(0, 9), moments), min_size=1, max_size=5), st.integers(0, 9))
+def test_facts_do_not_depend_on_the_order_of_arrival(samples, low) -> None:  # type: ignore[no-untyped-def]
+    limit = Limit("m", "measured", judging.Measured("salt", bound(low), None, False))
+    seen = Limit("o", "observed", judging.Observed("ice"))
+    for order in (samples, samples[::-1]):
+        facts = Facts(
+            Span(START, END),
+            {"salt": [Sample(x, at) for x, at in order]},
+            {"ice": [Sighting(x >= low, at) for x, at in order]},
+        )
+        found = [judging.judge(one, {}, facts, END) for one in (limit, seen)]
+        if order is samples:
+            first = found
+    assert found == first
+
+
+def _stricter(rule: object, by: int) -> list[object]:
+    """The same rule, stricter in one respect each."""
+    match rule:
+        case Within(low, high):
+            up = bound(low.c + by, low.f + by) if low else None
+            down = bound(high.c - by, high.f - by) if high else None
+            return [Within(up, high), Within(low, down)]
+        case Maintained(low, high, n, gap):
+            up = bound(low.c + by, low.f + by) if low else None
+            down = bound(high.c - by, high.f - by) if high else None
+            return [
+                Maintained(up, down, n, gap),
+                Maintained(low, high, n + by, gap),
+                Maintained(low, high, n, max(1, (gap or 400) - by)),
+            ]
+        case Cooling(begin, (first, second)):
+            sooner = Stage(first.to, max(1, first.within_ms - by), first.from_start)
+            colder = Stage(bound(second.to.c - by), second.within_ms, second.from_start)
+            later = Stage(second.to, max(1, second.within_ms - by), second.from_start)
+            return [
+                Cooling(begin, (sooner, second)),
+                Cooling(begin, (first, colder)),
+                Cooling(begin, (first, later)),
+            ]
+        case Every(n, wait):
+            return [Every(max(1, n - by), wait)]
+    raise AssertionError(rule)
+
+
+@many
+@given(judged, rows, spans, st.integers(1, 40), st.integers(START, END + 300))
+def test_a_stricter_limit_is_never_milder(kind, found, span, by, at) -> None:  # type: ignore[no-untyped-def]
+    rule, window = kind
+    found = [row for row in found if row[0] <= at]
+    verdict = find(rule, window, found, span, at).verdict
+    for stricter in _stricter(rule, by):
+        assert find(stricter, window, found, span, at).verdict.rank >= verdict.rank
+
+
+@many
+@given(st.integers(0, 300), st.integers(1, 50), st.integers(0, 400), st.booleans())
+def test_a_stricter_duration_is_never_milder(length, by, at, over) -> None:  # type: ignore[no-untyped-def]
+    facts = Facts(Span(0, length if over else None))
+    for milder, stricter in (
+        ((100, None, None), (100 + by, None, None)),
+        ((None, 100, None), (None, 100 + by, None)),
+        ((None, None, 200), (None, None, 200 - by)),
+    ):
+        ranks = [
+            judging.judge(Limit("d", "duration", judging.Duration(*n)), {}, facts, at).verdict.rank
+            for n in (milder, stricter)
+        ]
+        assert ranks[0] <= ranks[1]
+
+
+@many
+@given(maintaineds, rows, spans)
+def test_the_conservative_figure_is_never_more_than_the_estimate(rule, found, span) -> None:  # type: ignore[no-untyped-def]
+    numbers = find(rule, Window(), found, span, END).numbers
+    assert numbers.get("maintained_ms", 0) <= numbers.get("estimated_ms", 0)
+
+
+@many
+@given(judged, rows, rows, spans, st.integers(START, END + 300))
+def test_another_probe_never_makes_a_verdict_milder(kind, one, other, span, at) -> None:  # type: ignore[no-untyped-def]
+    rule, window = kind
+    limit = Limit("x", "x", rule, window=window)
+    verdicts = []
+    for probes in ([one], [one, other]):
+        runs = {"place": {str(n): series(found) for n, found in enumerate(probes)}}
+        states = judging.start(limit, runs, span)
+        verdicts.append(judging.judge(limit, states, Facts(span), at).verdict.rank)
+    assert verdicts[0] <= verdicts[1]
+
+
+# --- a slow judge, straight from the rules --------------------------------------------------------
+
+
+def slow_maintained(rule: Maintained, found: list[Row]) -> int:
+    """The longest stretch of readings in which all meet the bound and no gap is too long."""
+
+    def meets(row: Row) -> bool:
+        if rule.low:
+            return row[1] >= rule.low.for_unit(row[2])
+        assert rule.high
+        return row[1] <= rule.high.for_unit(row[2])
+
+    ordered = sorted(found)
+    best = 0
+    for i in range(len(ordered)):
+        for j in range(i, len(ordered)):
+            part = ordered[i : j + 1]
+            gaps = [b[0] - a[0] for a, b in pairwise(part)]
+            close = rule.longest_gap_ms is None or all(g <= rule.longest_gap_ms for g in gaps)
+            if close and all(map(meets, part)):
+                best = max(best, part[-1][0] - part[0][0])
+    return best
+
+
+def slow_every(rule: Every, found: list[Row], span: Span, at: int) -> bool:
+    until = at if span.end is None else min(span.end, at)
+    marks = [span.start, *sorted(row[0] for row in found)]
+    marks.append(max(until, marks[-1]))
+    return all(b - a <= rule.within_ms for a, b in pairwise(marks))
+
+
+def slow_cooling(rule: Cooling, found: list[Row], span: Span, at: int) -> Verdict:
+    ordered = sorted(found)
+    clock = span.start
+    if rule.begin is not None:
+        below = [i for i, r in enumerate(ordered) if r[1] < rule.begin.for_unit(r[2])]
+        hot = ordered[: below[0]] if below else ordered
+        if hot and not below:
+            return Verdict.DEVIATION if span.over(at) else Verdict.PENDING
+        clock = hot[-1][0] if hot else span.start
+        ordered = ordered[below[0] :] if below else []
+    for number, stage in enumerate(rule.stages):
+        begins = clock
+        if number and not stage.from_start:
+            up_to = rule.stages[number - 1].to
+            i = next(i for i, r in enumerate(ordered) if r[1] <= up_to.for_unit(r[2]))
+            on_it = ordered[i][1] == up_to.for_unit(ordered[i][2])
+            begins = ordered[i][0] if on_it else ordered[i - 1][0] if i else clock
+        there = [r[0] for r in ordered if r[1] <= stage.to.for_unit(r[2])]
+        if not there:
+            broken = span.over(at) or at - begins > stage.within_ms
+            return Verdict.DEVIATION if broken else Verdict.PENDING
+        if there[0] - begins > stage.within_ms:
+            return Verdict.DEVIATION
+    return Verdict.MET
+
+
+@many
+@given(maintaineds, rows, spans)
+def test_maintained_agrees_with_the_slow_judge(rule, found, span) -> None:  # type: ignore[no-untyped-def]
+    shown = slow_maintained(rule, found)
+    finding = find(rule, Window(), found, span, END + 300)
+    assert finding.numbers.get("maintained_ms", 0) == shown
+    over = Verdict.DEVIATION if span.end is not None else Verdict.PENDING
+    assert finding.verdict is (Verdict.MET if found and shown >= rule.for_ms else over)
+
+
+@many
+@given(st.builds(Every, lengths, st.none()), rows, spans, st.integers(END, END + 300))
+def test_every_agrees_with_the_slow_judge(rule, found, span, at) -> None:  # type: ignore[no-untyped-def]
+    expected = Verdict.MET if slow_every(rule, found, span, at) else Verdict.DEVIATION
+    assert find(rule, Window(), found, span, at).verdict is expected
+
+
+@many
+@given(coolings, rows, spans, st.integers(END, END + 300))
+def test_cooling_agrees_with_the_slow_judge(rule, found, span, at) -> None:  # type: ignore[no-untyped-def]
+    assert find(rule, Window(), found, span, at).verdict is slow_cooling(rule, found, span, at)
+
+
+@many
+@given(withins, rows, spans)
+def test_within_agrees_with_the_slow_judge(rule, found, span) -> None:  # type: ignore[no-untyped-def]
+    fine = all(
+        (rule.low is None or value >= rule.low.for_unit(unit))
+        and (rule.high is None or value <= rule.high.for_unit(unit))
+        for _, value, unit in found
+    )
+    nothing = Verdict.PENDING if span.end is None else Verdict.DEVIATION
+    expected = nothing if not found else Verdict.MET if fine else Verdict.DEVIATION
+    assert find(rule, Window(), found, span, END + 300).verdict is expected
