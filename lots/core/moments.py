@@ -14,8 +14,8 @@ def show_offset(when: datetime) -> str:
     Args:
         when: a moment with its zone.
     """
-    text = when.strftime("%z")
-    return f"{'−' if text.startswith('-') else '+'}{text[1:3]}:{text[3:5]}"
+    text = when.isoformat()[-len("+00:00") :]
+    return text.replace("-", "−")
 
 
 def show_moment(at_ms: int, zone: ZoneInfo) -> str:

@@ -24,6 +24,8 @@ MS_PER_MIN: Final = 60 * MS_PER_S
 MS_PER_H: Final = 60 * MS_PER_MIN
 MS_PER_DAY: Final = 24 * MS_PER_H
 MILLIONTHS: Final = 1_000_000
+QUANTITY_DECIMALS: Final = 4  # shown of a quantity other than temperature
+BASE: Final = 10  # of the decimals shown
 DECIMALS_KEPT: Final = 3  # of a temperature: what 1/9000 °C holds exactly in both units
 
 
@@ -87,7 +89,7 @@ def degrees(ninths: int, unit: TempUnit) -> Fraction:
 def show_number(value: Fraction, decimals: int, least: int = 0) -> str:
     """The number with at most `decimals` decimals, rounded half away from zero, no trailing zeros
     beyond `least` decimals, and a true minus sign."""
-    scale = 10**decimals
+    scale = BASE**decimals
     scaled = (2 * abs(value.numerator) * scale + value.denominator) // (2 * value.denominator)
     whole, rest = divmod(scaled, scale)
     tail = f"{rest:0{decimals}d}".rstrip("0") if decimals else ""
@@ -236,7 +238,7 @@ def to_millionths(as_read: str, quantity: str, unit: str) -> int:
 def show_quantity(millionths: int, quantity: str) -> str:
     """A quantity as people read it, in its first unit, e.g. "3.52 %"."""
     unit = next(iter(QUANTITIES[quantity]))
-    number = show_number(Fraction(millionths, MILLIONTHS), 4)
+    number = show_number(Fraction(millionths, MILLIONTHS), QUANTITY_DECIMALS)
     return f"{number}{'' if unit.startswith(':') else ' '}{unit}"
 
 

@@ -409,3 +409,14 @@ def test_a_deviation_is_bad_fish_and_never_an_exception() -> None:
             assert isinstance(held(make_limit(kind, **data), EIGHT, page).verdict, Verdict)
             running = held(make_limit(kind, **data), "08:00 on", page, now="08:01")
             assert running.broke_at is None or running.broke_at <= at("08:01")
+
+
+def test_a_condition_that_may_still_come_true_is_pending_even_while_the_rest_holds() -> None:
+    from lots.core.folds import Finding
+    from lots.core.judging import _given
+
+    met = Finding(Verdict.MET, "highest 36 °F")
+    waits = Finding(Verdict.PENDING, "2 h", next_at=7)
+    found = _given(waits, met)
+    assert (found.verdict, found.next_at) == (Verdict.PENDING, 7)
+    assert "binds" in found.why
