@@ -4,15 +4,20 @@ import json
 import tomllib
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from django.conf import settings
-from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models import Count, OuterRef, QuerySet, Subquery
 
+from lots.core.plan import Content, Fault, faults, plan_from
 from lots.core.plan import Plan as PlanValue
-from lots.core.plan import plan_from
+from lots.core.plan_content import rows, said
+from lots.models.house import Establishment
 from lots.models.plan import Plan, PlanVersion
 from lots.models.scratch import PlanDraft
+from lots.queries.house import species
+
+LONGEST_TITLE: Final = 150  # a signature's “what” names the title and the version in 200 letters
 
 
 @lru_cache(maxsize=64)
@@ -46,3 +51,40 @@ def starting_plans() -> dict[str, dict[str, Any]]:
 
 def drafts() -> QuerySet[PlanDraft]:
     return PlanDraft.objects.select_related("plan", "base").order_by("title")
+
+
+def plans_with_versions() -> list[tuple[Plan, list[PlanVersion]]]:
+    """Every plan with its versions, the newest first, each with the number of lots under it."""
+    by_plan: dict[int, list[PlanVersion]] = {}
+    versions = PlanVersion.objects.select_related("signature").annotate(under_it=Count("lots"))
+    for version in versions.order_by("-number"):
+        by_plan.setdefault(version.plan_id, []).append(version)
+    plans = Plan.objects.select_related("withdrawn__line__person").order_by("title")
+    return [(plan, by_plan.get(plan.pk, [])) for plan in plans]
+
+
+def goes_to(draft: PlanDraft) -> tuple[Plan | None, int]:
+    """The plan that publishing this draft adds a version to (None: a new plan), and its number."""
+    plan = draft.plan or Plan.objects.filter(title=draft.title.strip()).first()
+    return plan, plan.versions.count() + 1 if plan else 1
+
+
+def house_at(at: int) -> Establishment | None:
+    """The establishment as it was stated at a moment."""
+    return Establishment.objects.filter(line__at__lte=at).order_by("-id").first()
+
+
+def bars(content: Content) -> list[Fault]:
+    """Everything that bars this content from being published in this house."""
+    found = faults(content)
+    if len(said(content, "title")) > LONGEST_TITLE:
+        found.append(Fault("title", f"Keep the title within {LONGEST_TITLE} letters."))
+    listed = {row["code"] for row in species()}
+    found += [
+        Fault(
+            f"{path}.code", f"“{said(row, 'code')}” is not on the list of species: choose another."
+        )
+        for path, row in rows(content, "species")
+        if said(row, "code") and said(row, "code") not in listed
+    ]
+    return found
