@@ -1,7 +1,5 @@
 """The book's pen: one act, one transaction, one line, tied to the line before by its digest."""
 
-import hashlib
-import json
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, Final, TypeVar
@@ -11,42 +9,14 @@ from django.db import connection, transaction
 from lots.models.book import BookLine, Kept, LineLot
 from lots.models.lot import Lot
 from lots.models.people import Person
+from lots.queries.digests import canonical, line_digest, row_digest, sha256
+
+__all__ = ["Act", "act", "already", "canonical", "row_digest", "sha256"]
 
 FORM: Final = 1
 GENESIS: Final = "0" * 64
 POSTGRES_LOCK: Final = 0x51D0C
 Row = TypeVar("Row", bound=Kept)
-
-
-def canonical(content: Any) -> str:
-    """Canonical JSON (RFC 8785) of strings, whole numbers, lists and dicts with ASCII keys."""
-    return json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-
-
-def sha256(data: str | bytes) -> str:
-    return hashlib.sha256(data.encode() if isinstance(data, str) else data).hexdigest()
-
-
-def row_digest(row: Kept) -> str:
-    """The digest of a row's named content, whatever columns its table has."""
-    return sha256(canonical(row.named_content()))
-
-
-def line_digest(line: BookLine) -> str:
-    """The digest of a line over its named content and the line before."""
-    return sha256(
-        canonical(
-            {
-                "form": line.form,
-                "number": line.number,
-                "at": line.at,
-                "person": line.person_id or 0,
-                "kind": line.kind,
-                "content": line.content,
-                "prev": line.prev,
-            }
-        )
-    )
 
 
 class Act:

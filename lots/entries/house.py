@@ -70,6 +70,8 @@ def found_house(
         raise Refused(
             {"person_name": "Name the first person: printed name, log-in name, initials."}
         )
+    if not (username.strip().isascii() and username.strip().isidentifier()):
+        raise Refused({"username": "Use letters, digits and _ only, beginning with a letter."})
     with act("house founded", None, at) as writing:
         if establishment() is not None:
             raise Refused("This house is already named. Log in instead.")
@@ -96,6 +98,13 @@ def change_house(keeper: Person, house: House, at: int) -> Establishment:
 
 def open_place(person: Person, name: str, kind: str, within: Place | None, at: int) -> Place:
     require(person, Right.KEEPER, Right.COORDINATOR)
+    with act("place opened", person, at) as writing:
+        _check_place(name, kind, within)
+        writing.say(name=name.strip())
+        return writing.write(Place(name=name.strip(), kind=kind, within=within))
+
+
+def _check_place(name: str, kind: str, within: Place | None) -> None:
     wrong = {}
     if not name.strip():
         wrong["name"] = "Type a name, such as Smokehouse 1."
@@ -103,22 +112,23 @@ def open_place(person: Person, name: str, kind: str, within: Place | None, at: i
         wrong["name"] = f"There is already a place called “{name.strip()}”."
     if kind not in PlaceKind.values:
         wrong["kind"] = "Choose what kind of place it is."
+    if within is not None and PlaceClosed.objects.filter(place=within).exists():
+        wrong["within"] = f"{within.name} is closed. Choose a place that is in use."
     if wrong:
         raise Refused(wrong)
-    with act("place opened", person, at) as writing:
-        writing.say(name=name.strip())
-        return writing.write(Place(name=name.strip(), kind=kind, within=within))
 
 
 def close_place(person: Person, place: Place, reason: str, at: int) -> PlaceClosed:
     require(person, Right.KEEPER, Right.COORDINATOR)
     if not reason.strip():
         raise Refused({"reason": "Say why the place is closed."})
-    if place.loads.filter(ends=None).exists():
-        raise Refused(f"{place.name} still holds a load. End it first.")
-    if PlaceClosed.objects.filter(place=place).exists():
-        raise Refused(f"{place.name} is already closed.")
     with act("place closed", person, at) as writing:
+        if place.loads.filter(ends=None).exists():
+            raise Refused(f"{place.name} still holds a load. End it first.")
+        if place.holds.filter(closed=None).exists():
+            raise Refused(f"{place.name} still has other places in it. Close them first.")
+        if PlaceClosed.objects.filter(place=place).exists():
+            raise Refused(f"{place.name} is already closed.")
         writing.say(name=place.name)
         return writing.write(PlaceClosed(place=place, reason=reason.strip()))
 
@@ -135,16 +145,8 @@ class NewInstrument:
 
 def register_instrument(person: Person, new: NewInstrument, at: int) -> Instrument:
     require(person, Right.KEEPER, Right.COORDINATOR, Right.REVIEWER)
-    wrong = {}
-    if not new.name.strip():
-        wrong["name"] = "Type the name that stands on it, such as Thermometer 2."
-    elif Instrument.objects.filter(name=new.name.strip()).exists():
-        wrong["name"] = f"There is already an instrument called “{new.name.strip()}”."
-    if not new.kind.strip():
-        wrong["kind"] = "Say what kind of instrument it is."
-    if wrong:
-        raise Refused(wrong)
     with act("instrument registered", person, at) as writing:
+        _check_instrument(new)
         writing.say(name=new.name.strip())
         return writing.write(
             Instrument(
@@ -158,13 +160,25 @@ def register_instrument(person: Person, new: NewInstrument, at: int) -> Instrume
         )
 
 
+def _check_instrument(new: NewInstrument) -> None:
+    wrong = {}
+    if not new.name.strip():
+        wrong["name"] = "Type the name that stands on it, such as Thermometer 2."
+    elif Instrument.objects.filter(name=new.name.strip()).exists():
+        wrong["name"] = f"There is already an instrument called “{new.name.strip()}”."
+    if not new.kind.strip():
+        wrong["kind"] = "Say what kind of instrument it is."
+    if wrong:
+        raise Refused(wrong)
+
+
 def retire_instrument(person: Person, instrument: Instrument, reason: str, at: int) -> None:
     require(person, Right.KEEPER, Right.COORDINATOR, Right.REVIEWER)
     if not reason.strip():
         raise Refused({"reason": "Say why the instrument is retired."})
-    if InstrumentRetired.objects.filter(instrument=instrument).exists():
-        raise Refused(f"{instrument.name} is already retired.")
     with act("instrument retired", person, at) as writing:
+        if InstrumentRetired.objects.filter(instrument=instrument).exists():
+            raise Refused(f"{instrument.name} is already retired.")
         writing.say(name=instrument.name)
         writing.write(InstrumentRetired(instrument=instrument, reason=reason.strip()))
 
@@ -189,6 +203,10 @@ def check_accuracy(
             figures[field] = to_ninths(text, "F" if side == "F" else "C")
         except BadQuantity as error:
             raise Refused({field: str(error)}) from error
+        if not rules().possible.holds(figures[field]):
+            raise Refused({field: f"{text.strip()} °{side} is not possible here. Check the unit."})
+    if InstrumentRetired.objects.filter(instrument=instrument).exists():
+        raise Refused(f"{instrument.name} is retired.")
     allowed = rules().tolerance["F" if side == "F" else "C"]
     off = abs(figures["as_read"] - figures["expected"])
     per_degree = 5000 if side == "F" else NINTHS_PER_C

@@ -4,17 +4,18 @@ import json
 from collections.abc import Iterable
 
 from lots.core import judging
-from lots.core.limits import RULES, Verdict, demand
+from lots.core.limits import RULES, Limit, Verdict, demand
 from lots.core.series import Chunk
 from lots.entries.book import Act, canonical
 from lots.models.deviation import Deviation, DeviationNote, Disposition
 from lots.models.lot import Load, LoadPart, Lot
+from lots.models.plan import PlanVersion
 from lots.models.reading import Reading
 from lots.models.review import KeptJudgement
 from lots.models.scratch import RunningState
 from lots.queries import evidence as seen
 from lots.queries.judgements import Judged, judge_lot, judge_part, limit_states, step_limits
-from lots.queries.lineage import lineage
+from lots.queries.lineage import lineage, with_descendants
 from lots.queries.plans import plan_value
 
 EVIDENCE_ROWS = 40  # reading numbers named in a deviation's evidence
@@ -32,60 +33,93 @@ def forget_states(loads: Iterable[Load]) -> None:
     RunningState.objects.filter(load__in=[load.pk for load in loads]).delete()
 
 
+def _limits_of(load: Load) -> list[tuple[PlanVersion, Limit]]:
+    """Each limit that the load is held against, once a plan version."""
+    found = {
+        (part.lot.plan_version_id, limit.id): (part.lot.plan_version, limit)
+        for part in _parts(load)
+        for _, limit in step_limits(plan_value(part.lot.plan_version), part.step)
+    }
+    return list(found.values())
+
+
 def advance_states(load: Load, reading: Reading) -> None:
     """Carries the load's running states on by one reading, or folds them anew where it does not come
     after all that went before, was late, corrects another, or is of a probe not seen yet."""
-    subject = seen._subject(load, reading.place_id, reading.load_id)
+    rows = {
+        (row.plan_version_id, row.limit_id): row for row in RunningState.objects.filter(load=load)
+    }
+    limits = _limits_of(load)
+    standing = [rows.get((version.pk, limit.id)) for version, limit in limits]
     late = reading.corrects_id or seen.is_late(reading, reading.observed_at)
-    chunk = Chunk([reading.observed_at], [reading.value], "F" if reading.unit == "F" else "C")
     span = seen._spans(load, None)[0]
-    done: set[tuple[int, str]] = set()
-    found = None
-    for part in _parts(load):
-        version = part.lot.plan_version
-        for _, limit in step_limits(plan_value(version), part.step):
-            if (version.pk, limit.id) in done:
-                continue
-            done.add((version.pk, limit.id))
-            row = RunningState.objects.filter(
-                load=load, plan_version=version, limit_id=limit.id
-            ).first()
-            key = f"{subject}|{reading.probe}"
-            last = json.loads(row.last_at) if row else {}
-            if row and not late and last.get(key, reading.observed_at) < reading.observed_at:
-                states = json.loads(row.states)
-                for kind in ("known", "monitored"):
-                    if kind in states:
-                        states[kind] = judging.advance(
-                            limit, states[kind], subject, reading.probe, chunk, span
-                        )
-                row.states = canonical(states)
-                row.last_at = canonical({**last, key: reading.observed_at})
-                row.save()
-                continue
-            found = found or seen.evidence(load)
-            lasts = {
-                f"{of}|{probe}": runs[-1].at[-1]
-                for of, probes in found.series.items()
-                for probe, runs in probes.items()
-                if runs
+    inside = span.start <= reading.observed_at <= span.until(reading.observed_at)
+    if late or not inside or not all(row and _follows(row, load, reading) for row in standing):
+        fold_states(load)
+        return
+    subject = seen._subject(load, reading.place_id, reading.load_id)
+    chunk = Chunk([reading.observed_at], [reading.value], "F" if reading.unit == "F" else "C")
+    for (_, limit), row in zip(limits, standing, strict=True):
+        assert row is not None
+        row.states = canonical(
+            {
+                kind: judging.advance(limit, states, subject, reading.probe, chunk, span)
+                for kind, states in json.loads(row.states).items()
             }
-            RunningState.objects.update_or_create(
-                load=load,
-                plan_version=version,
-                limit_id=limit.id,
-                defaults={
-                    "states": canonical(limit_states(limit, found)),
-                    "last_at": canonical(lasts),
-                },
-            )
+        )
+        key = f"{subject}|{reading.probe}"
+        row.last_at = canonical({**json.loads(row.last_at), key: reading.observed_at})
+        row.save()
+
+
+def _follows(row: RunningState, load: Load, reading: Reading) -> bool:
+    """Whether the reading comes after all that the state has seen of its probe, and the probe is in
+    every side of the state already."""
+    key = f"{seen._subject(load, reading.place_id, reading.load_id)}|{reading.probe}"
+    last = json.loads(row.last_at).get(key)
+    if last is None or last >= reading.observed_at:
+        return False
+    sides = json.loads(row.states)
+    if "monitored" not in sides:
+        return True
+    return all(
+        set(probes) == set(sides["monitored"].get(name, {}))
+        for name, probes in sides["known"].items()
+    )
+
+
+def fold_states(load: Load) -> None:
+    """Folds the load's running states anew, from all its readings."""
+    limits = _limits_of(load)
+    if not limits:
+        return
+    found = seen.evidence(load)
+    lasts = {
+        f"{of}|{probe}": runs[-1].at[-1]
+        for of, probes in found.series.items()
+        for probe, runs in probes.items()
+        if runs
+    }
+    RunningState.objects.filter(load=load).delete()
+    RunningState.objects.bulk_create(
+        RunningState(
+            load=load,
+            plan_version=version,
+            limit_id=limit.id,
+            states=canonical(limit_states(limit, found)),
+            last_at=canonical(lasts),
+        )
+        for version, limit in limits
+    )
 
 
 def later_loads(load: Load) -> list[Load]:
-    """Loads of the same lots that began after this one: a cooling's clock looks back into it."""
-    lots = LoadPart.objects.filter(load=load).values("lot")
+    """Loads that fish of this one came into later: a cooling's clock looks back into it."""
+    lots = Lot.objects.filter(parts__load=load)
     parts = (
-        LoadPart.objects.filter(lot__in=lots, load__started_at__gte=load.started_at)
+        LoadPart.objects.filter(
+            lot__in=with_descendants(lots), load__started_at__gte=load.started_at
+        )
         .exclude(load=load)
         .select_related("load__place__within")
         .prefetch_related("load__moves", "load__ends__accepted")
@@ -97,6 +131,8 @@ def judge_loads(act: Act, loads: Iterable[Load], at: int) -> list[Judged]:
     """Judges every lot of the loads at a moment and opens what has broken, within the act."""
     found: list[Judged] = []
     for load in loads:
+        if not RunningState.objects.filter(load=load).exists():
+            fold_states(load)
         for part in _parts(load):
             act.concerns(part.lot_id)
             judged = judge_part(part, at, lineage(part.lot))

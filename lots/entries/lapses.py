@@ -5,9 +5,8 @@ from collections.abc import Iterable
 from lots.core.limits import Verdict
 from lots.entries.book import act
 from lots.entries.judging import hold_deviation
-from lots.models.deviation import Deviation
 from lots.models.lot import LoadPart, Lot
-from lots.queries.judgements import Judged, judge_part
+from lots.queries.judgements import Judged, judge_part, told
 from lots.queries.lineage import lineage
 
 
@@ -25,22 +24,8 @@ def lapsed(lots: Iterable[Lot], at: int) -> list[Judged]:
         judged
         for part in open_parts(lots)
         for judged in judge_part(part, at, lineage(part.lot))
-        if judged.verdict is Verdict.DEVIATION and not _told(judged)
+        if judged.verdict is Verdict.DEVIATION and not told(judged)
     ]
-
-
-def _told(judged: Judged) -> bool:
-    """Whether an open or ended deviation already tells of it up to its last breach."""
-    rows = Deviation.objects.filter(
-        lot=judged.part.lot_id, load=judged.part.load_id, limit_id=judged.limit.id
-    ).prefetch_related("notes")
-    last = judged.finding.last_broke_at or judged.finding.broke_at or 0
-    for row in rows:
-        notes = sorted(row.notes.all(), key=lambda note: note.pk)
-        known = max([row.last_broke_at, *(note.last_broke_at for note in notes)])
-        if last <= known and not (notes and notes[-1].kind == "not reproduced"):
-            return True
-    return False
 
 
 def notice_lapses(lots: Iterable[Lot], at: int) -> int:

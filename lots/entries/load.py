@@ -9,7 +9,7 @@ from lots.entries.book import Act, act, already
 from lots.entries.judging import forget_states, judge_loads, later_loads
 from lots.entries.lapses import notice_lapses
 from lots.entries.moments import Moments
-from lots.entries.refusals import Changed, Refused
+from lots.entries.refusals import USED, Changed, Refused
 from lots.entries.signing import require
 from lots.models.house import Place
 from lots.models.lot import BrineBatch, Load, LoadEnd, LoadPart, LoadStartMoved, Lot, ProbeLeft
@@ -41,7 +41,16 @@ def _step(portion: Portion) -> PlanStep:
         ) from None
 
 
-def _check_portion(portion: Portion, place: Place, when: Moments) -> str | None:
+def _wrong_place(portions: Sequence[Portion], place: Place) -> str | None:
+    if hasattr(place, "closed"):
+        return f"{place.name} is closed."
+    for step in map(_step, portions):
+        if step.place_kind and step.place_kind != place.kind:
+            return f"“{step.name}” belongs in a {step.place_kind}; {place.name} is a {place.kind}."
+    return None
+
+
+def _check_portion(portion: Portion, when: Moments) -> str | None:
     lot, step = portion.lot, _step(portion)
     if hasattr(lot, "voided"):
         return f"Lot {lot.code} was voided."
@@ -52,8 +61,6 @@ def _check_portion(portion: Portion, place: Place, when: Moments) -> str | None:
         "label",
     ):
         return f"Lot {lot.code} is finished; only storage and dispatch follow."
-    if step.place_kind and step.place_kind != place.kind:
-        return f"“{step.name}” belongs in a {step.place_kind}; {place.name} is a {place.kind}."
     if when.observed_at < lot.received_at:
         return f"Lot {lot.code} was received later than this."
     free = balance(lot).left - in_loads_now(lot)
@@ -83,7 +90,10 @@ def start_load(
     require(person, Right.OPERATOR)
     done = already(client_key)
     if done is not None:
-        return Load.objects.get(line=done)
+        load = Load.objects.filter(line=done).first()
+        if load is None:
+            raise Refused(USED)
+        return load
     when.check("started_at")
     if not portions:
         raise Refused({"lots": "Choose at least one lot."})
@@ -92,11 +102,15 @@ def start_load(
         raise Refused(
             {"lots": "The lots of one load take the same kind of step: " + ", ".join(kinds)}
         )
-    wrong = [text for portion in portions if (text := _check_portion(portion, place, when))]
+    wrong = {
+        f"lot_{portion.lot.pk}": text
+        for portion in portions
+        if (text := _check_portion(portion, when))
+    }
+    if text := _wrong_place(portions, place):
+        wrong["place"] = text
     if wrong:
-        raise Refused({"lots": " ".join(wrong)})
-    if hasattr(place, "closed"):
-        raise Refused({"place": f"{place.name} is closed."})
+        raise Refused(wrong)
     notice_lapses([portion.lot for portion in portions], when.recorded_at)
     with act("load started", person, when.recorded_at, client_key) as writing:
         if place.kind in ONE_LOAD_AT_A_TIME:
@@ -216,6 +230,7 @@ def say_probe_left(person: Person, load: Load, probe: str, when: Moments, reason
     require(person, Right.OPERATOR)
     if not reason.strip():
         raise Refused({"reason": "Say why the probe left."})
+    when.check()
     with act("probe left", person, when.recorded_at) as writing:
         writing.concerns(*_lots(load))
         return writing.write(

@@ -58,7 +58,9 @@ def stage_file(
     """Lays an uploaded file aside until the person has seen how it is understood."""
     require(person, Right.OPERATOR)
     if len(upload.data) > rules().upload_bytes:
-        raise Refused({"file": f"The file is over {rules().upload_bytes // 1_000_000} MB. Export less."})
+        raise Refused(
+            {"file": f"The file is over {rules().upload_bytes // 1_000_000} MB. Export less."}
+        )
     digest = hashlib.sha256(upload.data).hexdigest()
     folder = Path(settings.STAGED_DIR)
     folder.mkdir(parents=True, exist_ok=True)
@@ -76,6 +78,12 @@ def stage_file(
 
 def staged_bytes(staged: StagedFile) -> bytes:
     return (Path(settings.STAGED_DIR) / staged.sha256).read_bytes()
+
+
+def keep_choices(staged: StagedFile, choices: Mapping[str, str]) -> None:
+    """Lays what a person chose beside the staged file, so that the next look begins from it."""
+    staged.choices = canonical(dict(choices))
+    staged.save(update_fields=["choices"])
 
 
 def drop_staged(staged: StagedFile) -> None:
@@ -112,6 +120,10 @@ class Imported:
     seen_before: int
     row: LoggerImport | None
     judged: list[Judged]
+
+
+class _NothingNew(Exception):
+    """Somebody else took the same readings in meanwhile."""
 
 
 @dataclass(frozen=True)
@@ -157,13 +169,19 @@ def import_file(
     last = max(chunk.at[-1] for _, chunk in fresh if len(chunk))
     touched = [target.load] if target.load else loads_at(target.place.pk, first, last)
     notice_lapses(_lots(touched), at)
-    with act("logger file imported", person, at) as writing:
-        if _newest() != newest:
-            fresh = _fresh_chunks(target, parsed, probes)
-        upload = Upload(staged.name, data)
-        row = _write(writing, target, upload, found, fresh, total)
-        judged = _judge(writing, touched, at)
-        writing.say(place=target.place.name, rows=total, added=row.added, root=row.root)
+    try:
+        with act("logger file imported", person, at) as writing:
+            if _newest() != newest:
+                fresh = _fresh_chunks(target, parsed, probes)
+            if not any(len(chunk) for _, chunk in fresh):
+                raise _NothingNew
+            upload = Upload(staged.name, data)
+            row = _write(writing, target, upload, found, fresh, total)
+            judged = _judge(writing, touched, at)
+            writing.say(place=target.place.name, rows=total, added=row.added, root=row.root)
+    except _NothingNew:
+        drop_staged(staged)
+        return Imported(0, total, None, [])
     drop_staged(staged)
     return Imported(row.added, total - row.added, row, judged)
 

@@ -11,8 +11,8 @@ from lots.entries.files import Upload, keep_file, media_type
 from lots.entries.judging import judge_loads, keep_judgements
 from lots.entries.lapses import notice_lapses
 from lots.entries.moments import Moments
-from lots.entries.readings import Figure, check_figure, write_reading
-from lots.entries.refusals import Refused
+from lots.entries.readings import Figure, check_figures, write_reading
+from lots.entries.refusals import USED, Refused, Unlikely
 from lots.entries.signing import require
 from lots.models.house import Place
 from lots.models.lot import (
@@ -71,22 +71,25 @@ def _check_new(new: NewLot, when: Moments) -> None:
         wrong["supplier"] = "Name the supplier: it is how the lot is traced back."
     if not newest_versions().filter(pk=new.version.pk).exists():
         wrong["plan"] = "This is not the plan's newest version, or the plan is withdrawn."
-    wrong |= _check_receiving(new, plan)
-    if wrong:
-        raise Refused(wrong)
-    when.check("received_at")
-
-
-def _check_receiving(new: NewLot, plan: Plan) -> dict[str, str]:
-    wrong: dict[str, str] = {}
-    for figure in new.figures:
-        try:
-            check_figure(figure, new.place, "fish")
-        except Refused as refusal:
-            wrong |= {f"read_{figure.probe}": text for text in refusal.fields.values()}
     if new.place.kind != "receiving dock":
         wrong["place"] = "Choose the receiving dock that the fish came in at."
-    return wrong
+    asked = _check_received(new, wrong)
+    if wrong:
+        raise Refused(wrong | asked)
+    when.check("received_at")
+    if asked:
+        raise Unlikely(asked)
+
+
+def _check_received(new: NewLot, wrong: dict[str, str]) -> dict[str, str]:
+    """Adds what is refused about the temperatures at the dock; returns what is only asked about."""
+    try:
+        check_figures(new.figures, new.place, "fish")
+    except Unlikely as refusal:
+        return dict(refusal.fields)
+    except Refused as refusal:
+        wrong |= refusal.fields
+    return {}
 
 
 def receiving_step(plan: Plan) -> str:
@@ -109,7 +112,10 @@ def open_lot(person: Person, new: NewLot, when: Moments, client_key: str | None 
     require(person, Right.OPERATOR)
     done = already(client_key)
     if done is not None:
-        return Lot.objects.get(line=done)
+        first = Lot.objects.filter(line=done).first()
+        if first is None:
+            raise Refused(USED)
+        return first
     _check_new(new, when)
     kind = media_type(new.attachment) if new.attachment else ""
     plan = plan_value(new.version)
@@ -221,6 +227,15 @@ def _take(lot: Lot, grams: int) -> None:
         )
 
 
+def _short(lot: Lot, grams: int) -> str | None:
+    """Why this weight cannot be taken from the lot, if it cannot."""
+    try:
+        _take(lot, grams)
+    except Refused as refusal:
+        return str(refusal)
+    return None
+
+
 def _offspring(writing: Act, source: Lot, code: str, grams: int, at: int, note: str) -> Lot:
     code = code.strip()
     if not code or Lot.objects.filter(code=code).exists():
@@ -277,8 +292,9 @@ def merge_lots(
             raise Refused(
                 {"lots": "Lots merge only under the same plan version and of one species."}
             )
-        for lot, grams in lots:
-            _take(lot, grams)
+        wrong = {f"lot_{lot.pk}": text for lot, grams in lots if (text := _short(lot, grams))}
+        if wrong:
+            raise Refused(wrong)
         total = sum(grams for _, grams in lots)
         codes = ", ".join(lot.code for lot, _ in lots)
         new = _offspring(writing, lots[0][0], code, total, at, f"merged from {codes}")
@@ -387,9 +403,12 @@ def enter_laboratory_result(
     values = _sample_values(new)
     if not new.laboratory.strip():
         raise Refused({"laboratory": "Name the laboratory."})
-    if sampled_at > at or reported_at > at:
-        raise Refused({"sampled_at": "This day is still to come."})
-    kind = media_type(new.report) if new.report else ""
+    to_come = {"sampled_at": sampled_at, "reported_at": reported_at}
+    if wrong := {name: "This day is still to come." for name, day in to_come.items() if day > at}:
+        raise Refused(wrong)
+    if reported_at < sampled_at:
+        raise Refused({"reported_at": "This is before the sample was taken."})
+    kind = _report_type(new.report)
     with act("laboratory result entered", person, at) as writing:
         lot = _standing(lot)
         report = keep_file(writing, new.report, kind) if new.report else None
@@ -417,6 +436,13 @@ def enter_laboratory_result(
         writing.say(code=lot.code, quantity=new.quantity)
         judge_loads(writing, {part.load_id: part.load for part in parts_of(lot)}.values(), at)
     return result
+
+
+def _report_type(report: Upload | None) -> str:
+    try:
+        return media_type(report) if report else ""
+    except Refused as refusal:
+        raise Refused({"report": str(refusal)}) from refusal
 
 
 def _sample_values(new: NewResult) -> list[int]:

@@ -24,7 +24,8 @@ class Grant:
 
 
 def _digest(code: str) -> str:
-    return hashlib.sha256(code.strip().replace("-", "").upper().encode()).hexdigest()
+    plain = "".join(code.split()).replace("-", "").upper()
+    return hashlib.sha256(plain.encode()).hexdigest()
 
 
 def _new_code(person: Person, at: int) -> str:
@@ -75,18 +76,18 @@ def invite(
 ) -> tuple[Person, str]:
     """Names a person, gives the rights, and returns the one-time code to hand over."""
     require(keeper, Right.KEEPER)
-    _check_new(username, name, initials)
     if not grants:
         raise Refused({"rights": "Choose at least one right."})
     _check_grants(grants)
     with act("person invited", keeper, at) as writing:
+        _check_new(username, name, initials)
         person = writing.write(
             Person(username=username.strip(), name=name.strip(), initials=initials.strip())
         )
         for grant in grants:
             _give(writing, person, grant)
         writing.say(name=person.name)
-        Login.objects.create(username=person.username, person=person, password="!")
+        Login.objects.create(username=person.username, person_id=person.pk, password="!")
         code = _new_code(person, at)
     return person, code
 

@@ -3,13 +3,22 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.db import IntegrityError
+
 from lots.entries.book import Act, act, already
 from lots.entries.files import Upload, keep_file, media_type
 from lots.entries.judging import advance_states, forget_states, judge_loads, later_loads
 from lots.entries.lapses import notice_lapses
 from lots.entries.moments import Moments
-from lots.entries.readings import Figure, check_figure, figure_value, write_reading
-from lots.entries.refusals import Changed, Refused
+from lots.entries.readings import (
+    Figure,
+    check_figure,
+    check_figures,
+    figure_value,
+    subject_of,
+    write_reading,
+)
+from lots.entries.refusals import USED, Changed, Refused
 from lots.entries.signing import require
 from lots.models.book import BookLine
 from lots.models.deviation import ProcessAdjustment
@@ -19,6 +28,8 @@ from lots.models.people import Person, Right
 from lots.models.reading import Accepted, Attachment, Observation, Reading
 from lots.queries.evidence import is_late, loads_at, started_at
 from lots.queries.judgements import Judged, judge_part
+from lots.queries.lineage import parts_of
+from lots.queries.plans import plan_value
 
 
 @dataclass(frozen=True)
@@ -45,10 +56,6 @@ def _touched(place: Place, load: Load | None, at: int) -> list[Load]:
     return [_fresh(load)] if load is not None else loads_at(place.pk, at, at)
 
 
-def _subject(figure: Figure, load: Load | None) -> str:
-    return "fish" if load is not None and figure.quantity == "temperature" else "place"
-
-
 def enter_readings(
     person: Person,
     place: Place,
@@ -72,20 +79,24 @@ def enter_readings(
     if not figures:
         raise Refused({"as_read": "Type the figure."})
     when.check()
-    for figure in figures:
-        check_figure(figure, place, _subject(figure, load))
+    check_figures(figures, place, subject_of(figures[0], load))
     if load is not None:
         _check_in_time(load, when)
     kind = media_type(attachment) if attachment else ""
     touched = _touched(place, load, when.observed_at)
     notice_lapses(_lots(touched), when.recorded_at)
-    with act("reading entered", person, when.recorded_at, client_key) as writing:
-        rows = [write_reading(writing, figure, place, load, when) for figure in figures]
-        if attachment is not None:
-            kept = keep_file(writing, attachment, kind)
-            writing.write(Attachment(file=kept, reading=rows[0]))
-        writing.say(place=place.name, readings=len(rows))
-        return Entered(rows, _judge(writing, rows, touched, when.recorded_at))
+    try:
+        with act("reading entered", person, when.recorded_at, client_key) as writing:
+            rows = [write_reading(writing, figure, place, load, when) for figure in figures]
+            if attachment is not None:
+                kept = keep_file(writing, attachment, kind)
+                writing.write(Attachment(file=kept, reading=rows[0]))
+            writing.say(place=place.name, readings=len(rows))
+            return Entered(rows, _judge(writing, rows, touched, when.recorded_at))
+    except IntegrityError:  # the same entry came a second time while the first was being written
+        if (done := already(client_key)) is None:
+            raise
+        return _first_answer(done, when.recorded_at)
 
 
 def _check_in_time(load: Load, when: Moments) -> None:
@@ -98,6 +109,8 @@ def _check_in_time(load: Load, when: Moments) -> None:
 
 def _first_answer(line: BookLine, at: int) -> Entered:
     rows = list(Reading.objects.filter(line=line).select_related("place", "load"))
+    if not rows:
+        raise Refused(USED)
     with_judged = [judged for row in rows[:1] for judged in judged_of(row, at)]
     return Entered(rows, with_judged, repeated=True)
 
@@ -151,7 +164,7 @@ def correct_reading(
     )  # fmt: skip
     taken_back = figure is None
     if figure is not None:
-        check_figure(figure, wrong.place, _subject(figure, wrong.load))
+        check_figure(figure, wrong.place, subject_of(figure, wrong.load))
         if figure_value(figure) == wrong.value and figure.unit == wrong.unit:
             raise Refused({"as_read": "This is the figure that already stands."})
     else:
@@ -284,6 +297,11 @@ def adjust_process(
     require(person, Right.OPERATOR)
     if not what.strip():
         raise Refused({"what": "Say what was adjusted."})
+    limits = [limit for point in plan_value(lot.plan_version).control_points for limit in point.limits]
+    if limit_id not in {limit.id for limit in limits}:
+        raise Refused(f"The plan of lot {lot.code} has no such limit. Come from the lot's page again.")
+    if load is not None and not any(part.load_id == load.pk for part in parts_of(lot)):
+        raise Refused(f"Lot {lot.code} was not in that load. Come from the lot's page again.")
     with act("process adjusted", person, at) as writing:
         writing.concerns(lot)
         return writing.write(

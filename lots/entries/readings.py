@@ -1,5 +1,6 @@
 """A figure as read: what is refused about it, and the row that keeps it.  Shared by the entries."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from lots.core.units import QUANTITIES, BadQuantity, show_temperature, to_millionths, to_ninths
@@ -10,6 +11,9 @@ from lots.models.house import Instrument, Place
 from lots.models.lot import Load
 from lots.models.reading import Reading
 from lots.queries.house import rules
+
+
+LARGEST = 10**15  # millionths: a thousand million of any unit was mistyped; any database keeps it
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +42,8 @@ def figure_value(figure: Figure) -> int:
             return to_ninths(figure.as_read, "F" if figure.unit == "F" else "C")
         return to_millionths(figure.as_read, figure.quantity, figure.unit)
     except BadQuantity as error:
-        raise Refused({"as_read": str(error)}) from error
+        wrong_unit = figure.unit not in QUANTITIES.get(figure.quantity, {figure.unit: None})
+        raise Refused({"unit" if wrong_unit else "as_read": str(error)}) from error
 
 
 def check_figure(figure: Figure, place: Place, subject: str) -> int:
@@ -47,6 +52,8 @@ def check_figure(figure: Figure, place: Place, subject: str) -> int:
     if figure.quantity != "temperature":
         if value < 0 and figure.quantity in QUANTITIES:
             raise Refused({"as_read": f"{figure.quantity} cannot be below nothing."})
+        if value > LARGEST:
+            raise Refused({"as_read": f"“{figure.as_read.strip()}” is too much. Check the figure."})
         return value
     unit = "F" if figure.unit == "F" else "C"
     shown = show_temperature(value, "F" if unit == "F" else "C")
@@ -54,11 +61,46 @@ def check_figure(figure: Figure, place: Place, subject: str) -> int:
         raise Refused(
             {"as_read": f"{shown}: no fish or oven can have this. Check the figure and the unit."}
         )
-    if not rules().likely_for(subject, place.kind).holds(value) and not figure.confirmed:
+    if _unlikely(value, place, subject) and not figure.confirmed:
         raise Unlikely(
             {"as_read": f"{shown} is unlikely here. Check it; if it does read so, say so."}
         )
     return value
+
+
+def _unlikely(value: int, place: Place, subject: str) -> bool:
+    return not rules().likely_for(subject, place.kind).holds(value)
+
+
+def subject_of(figure: Figure, load: Load | None) -> str:
+    """What is read: a load's fish, or the place."""
+    return "fish" if load is not None and figure.quantity == "temperature" else "place"
+
+
+def field_of(figure: Figure) -> str:
+    """The name that a refusal of the figure goes by: its fish's or probe's, if it has one."""
+    return f"read_{figure.probe}" if figure.probe else "as_read"
+
+
+def check_figures(figures: Iterable[Figure], place: Place, subject: str) -> None:
+    """Checks a round: what is impossible is refused first, then what is unlikely is asked about, each
+    figure under its own name."""
+    refused: dict[str, str] = {}
+    unlikely: dict[str, str] = {}
+    for figure in figures:
+        try:
+            check_figure(figure, place, subject)
+        except Unlikely as refusal:
+            unlikely[field_of(figure)] = refusal.fields["as_read"]
+        except Refused as refusal:
+            refused |= {
+                (field_of(figure) if name == "as_read" else name): text
+                for name, text in refusal.fields.items()
+            }
+    if refused:
+        raise Refused(refused)
+    if unlikely:
+        raise Unlikely(unlikely)
 
 
 def write_reading(
@@ -71,7 +113,9 @@ def write_reading(
     reason: str = "",
     withdrawn: bool = False,
 ) -> Reading:
-    """Appends the figure's row."""
+    """Appends the figure's row; a yes to an unlikely figure is kept only where it was one."""
+    value = figure_value(figure)
+    asked = figure.quantity == "temperature" and _unlikely(value, place, subject_of(figure, load))
     return writing.write(
         Reading(
             place=place,
@@ -80,13 +124,13 @@ def write_reading(
             quantity=figure.quantity,
             as_read=figure.as_read.strip(),
             unit=figure.unit,
-            value=figure_value(figure),
+            value=value,
             instrument=figure.instrument,
             observed_at=when.observed_at,
             entered_at=when.entered_at,
             device_offset_ms=when.device_offset_ms,
             late_reason=when.late_reason.strip(),
-            unlikely_confirmed=figure.confirmed,
+            unlikely_confirmed=figure.confirmed and asked,
             note=figure.note.strip(),
             corrects=corrects,
             correction_reason=reason.strip(),

@@ -3,6 +3,9 @@
 from collections.abc import Mapping
 
 
+USED = "This page was already used for another entry. Open it again."
+
+
 class Refused(Exception):
     """The act cannot be taken into the book.
 

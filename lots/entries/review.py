@@ -13,7 +13,7 @@ from lots.models.people import Person, Right
 from lots.models.review import Release, ReleaseQuantity, Review
 from lots.queries.judgements import judge_lot
 from lots.queries.lineage import balance
-from lots.queries.release import bars, deviations_of, last_line, newest_review, unreviewed
+from lots.queries.release import bars, decided_grams, last_line, newest_review, unreviewed
 
 QUANTITY_KINDS = ("release", "rework", "divert", "destroy", "recall")
 
@@ -68,9 +68,15 @@ def _review(writing: Act, reviewer: Person, lot: Lot, seen: int, note: str, at: 
 
 
 def release_lot(
-    reviewer: Person, lot: Lot, quantities: Mapping[str, int], note: str, at: int
+    reviewer: Person,
+    lot: Lot,
+    quantities: Mapping[str, int],
+    note: str,
+    at: int,
+    storage: str = "",
 ) -> Release:
     """Releases a lot once nothing stands against it; quantities by disposition add up to the lot.
+    `storage` says how it is kept from now on.
 
     It says that each limit was met or its deviation ended by a person, never that the fish is safe.
     """
@@ -91,7 +97,13 @@ def release_lot(
         review = newest_review(lot)
         assert review is not None
         release = writing.write(
-            Release(lot=lot, review=review, signature=signature, note=note.strip())
+            Release(
+                lot=lot,
+                review=review,
+                signature=signature,
+                storage=storage.strip(),
+                note=note.strip(),
+            )
         )
         for kind, grams in quantities.items():
             if grams:
@@ -116,19 +128,9 @@ def _check_quantities(lot: Lot, quantities: Mapping[str, int]) -> None:
         )
     if not quantities.get("release"):
         raise Refused({"release": "Nothing would be released. Decide at the deviation instead."})
-    decided = _decided(lot)
+    decided = decided_grams(lot)
     for kind, grams in decided.items():
         if quantities.get(kind, 0) < min(grams, packed):
             raise Refused(
                 {kind: f"A deviation ended in {kind} of {grams / 1000:g} kg; this says less."}
             )
-
-
-def _decided(lot: Lot) -> dict[str, int]:
-    """Grams that deviations ended in, other than by release; the largest of each kind."""
-    decided: dict[str, int] = {}
-    for state in deviations_of(lot):
-        newest = state.newest
-        if newest is not None and newest.kind not in ("hold", "release"):
-            decided[newest.kind] = max(decided.get(newest.kind, 0), newest.grams)
-    return decided

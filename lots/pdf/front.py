@@ -100,20 +100,23 @@ def _quantities(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
 def _control_points(sheet: Sheet, record: LotRecord) -> None:
     sheet.heading("Critical control points", "front-points", 1, 50)
     columns = [
-        Column("Control point", 25),
-        Column("Verdict", 21),
-        Column("Figure", 27),
-        Column("Limit", 27),
+        Column("Control point", 22),
+        Column("Verdict", 19),
+        Column("Figure", 28),
+        Column("Limit", 31),
     ]
     sheet.table(columns, [_point_row(record, point) for point in record.control_points])
     if record.unjudged:
         sheet.text("Not judged by this version: " + "; ".join(record.unjudged) + ".")
 
 
+NO_STEP = "no such step yet"
+
+
 def _point_row(record: LotRecord, point: ControlPoint) -> Row:
     mine = [v for v in record.verdicts if v.control_point == point.id]
     if not mine:
-        return Row((f"{point.id} {point.name}", Shaped("PENDING", "not yet judged"), NONE, NONE))
+        return Row((f"{point.id} {point.name}", NO_STEP, NONE, NONE))
     verdict = worst([v.verdict for v in mine])
     governs = next(v for v in mine if v.verdict == verdict)
     figure = (governs.figure or NONE) + _others(mine, governs)

@@ -7,7 +7,7 @@ corrected, or has been accepted by the records reviewer.  Where the two are the 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
 from lots.core.folds import Span
 from lots.core.judging import Facts, Sample, Series, Sighting
@@ -16,6 +16,7 @@ from lots.core.units import MS_PER_DAY
 from lots.models.lot import LaboratorySample, Load, LoadEnd, LoadPart, Lot
 from lots.models.reading import Observation, PackedSeries, Reading
 from lots.queries.house import rules
+from lots.queries.lineage import parts_of
 
 Row = tuple[int, int, str]  # moment, ninths, unit
 
@@ -209,17 +210,16 @@ def _last_reading(series: Series) -> int | None:
 
 
 def loads_before(load: Load) -> list[Load]:
-    """The load that each lot of this one was in just before."""
-    lots = LoadPart.objects.filter(load=load).values("lot")
-    earlier = (
-        LoadPart.objects.filter(lot__in=lots, load__started_at__lte=load.started_at)
-        .exclude(load=load)
-        .select_related("load__place__within")
-        .prefetch_related("load__moves", "load__ends__accepted")
-        .order_by("load__started_at", "load_id")
-    )
-    newest: dict[int, Load] = {part.lot_id: part.load for part in earlier}
-    return list({before.pk: before for before in newest.values()}.values())
+    """The load that the fish of each lot was in just before, as this lot or as one it came from."""
+    newest: dict[int, Load] = {}
+    for part in LoadPart.objects.filter(load=load).select_related("lot"):
+        earlier = [
+            one.load
+            for one in parts_of(part.lot)
+            if one.load_id != load.pk and one.load.started_at <= load.started_at
+        ]
+        newest |= {before.pk: before for before in earlier[-1:]}
+    return list(newest.values())
 
 
 def _before(load: Load) -> tuple[Series, int | None]:
@@ -245,14 +245,22 @@ def _before(load: Load) -> tuple[Series, int | None]:
 
 
 def _spans(load: Load, before_end: int | None) -> tuple[Span, Span, bool]:
-    """The span as stated, the span as monitored, and whether the end was entered late."""
-    start, end = started_at(load), end_of(load)
-    if end is None:
-        span = Span(start, None, None, before_end)
-        return span, span, False
-    late = is_late(end, end.ended_at) and not _accepted(end)
-    stated = Span(start, end.ended_at, None, before_end)
-    return stated, Span(start, end.entered_at if late else end.ended_at, None, before_end), late
+    """The span as stated, the span as monitored, and whether the end was entered late or put right
+    without having been accepted."""
+    start, monitored = started_at(load), None
+    ends = sorted(load.ends.all(), key=lambda end: end.pk)
+    for end in ends:
+        if end.corrects_id is None:
+            late = is_late(end, end.ended_at) and not _accepted(end)
+            monitored = end.entered_at if late else end.ended_at
+        elif _accepted(end):
+            monitored = end.ended_at
+    stated = ends[-1].ended_at if ends else None
+    return (
+        Span(start, stated, None, before_end),
+        Span(start, monitored, None, before_end),
+        monitored != stated,
+    )
 
 
 def load_facts(load: Load, before_end: int | None = None) -> LoadFacts:
@@ -260,7 +268,7 @@ def load_facts(load: Load, before_end: int | None = None) -> LoadFacts:
     was entered late."""
     span, monitored_span, end_late = _spans(load, before_end)
     if end_late and span.end is not None:
-        last = _last_reading(_known_series(load, span)[0])
+        last = _last_reading(_known_series(load, span, monitored_span)[0])
         counted = span.start if last is None else min(last, span.end)
         span = Span(span.start, span.end, counted, span.before_end)
     figures = Reading.objects.filter(load=load).exclude(quantity="temperature")
@@ -280,7 +288,7 @@ def load_facts(load: Load, before_end: int | None = None) -> LoadFacts:
 
 
 def _known_series(
-    load: Load, span: Span
+    load: Load, span: Span, monitored_span: Span
 ) -> tuple[Series, Series, bool, list[Reading], list[PackedSeries]]:
     """The series as known, as monitored, whether they differ, and the rows they come from."""
     hand = [r for r in _hand_rows(load, span.start, span.end) if r.quantity == "temperature"]
@@ -291,9 +299,10 @@ def _known_series(
     )
     start, end = span.start, span.end
     series = _series(load, _clip(known, start, end), packed, start, end, known=True)
-    if not (differ or put_right):
+    shorter = min((one.end for one in (span, monitored_span) if one.end is not None), default=None)
+    if not (differ or put_right or shorter != end):
         return series, series, False, hand, packed
-    seen = _series(load, _clip(monitored, start, end), packed, start, end, known=False)
+    seen = _series(load, _clip(monitored, start, shorter), packed, start, shorter, known=False)
     return series, seen, True, hand, packed
 
 
@@ -301,7 +310,7 @@ def evidence(load: Load) -> LoadEvidence:
     """All the series that the load's limits are held against, read from the rows."""
     before, before_end = _before(load)
     facts = load_facts(load, before_end)
-    series, monitored, differs, hand, packed = _known_series(load, facts.span)
+    series, monitored, differs, hand, packed = _known_series(load, facts.span, facts.monitored_span)
     return LoadEvidence(
         load, facts.span, facts.monitored_span, series, monitored, before, differs, hand, packed
     )
@@ -309,10 +318,11 @@ def evidence(load: Load) -> LoadEvidence:
 
 def loads_at(place_id: int, first_at: int, last_at: int) -> list[Load]:
     """Loads that stood in the place, or in a place within it, at any time from first to last."""
+    standing = LoadEnd.objects.filter(load=OuterRef("pk"), corrected_by=None)
     candidates = (
         Load.objects.filter(Q(place_id=place_id) | Q(place__within_id=place_id))
         .filter(started_at__lte=last_at + 30 * MS_PER_DAY)
-        .exclude(ends__ended_at__lt=first_at - MS_PER_DAY)
+        .exclude(Exists(standing.filter(ended_at__lt=first_at)))
         .select_related("place__within")
         .prefetch_related("moves", "ends__accepted")
         .order_by("id")

@@ -7,10 +7,12 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.db.models import QuerySet
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery
 
 from lots.core.rules import Rules, rules_from
-from lots.models.house import Establishment, Instrument, KeptFile, Place
+from lots.models.book import BookLine
+from lots.models.house import AccuracyCheck, Establishment, Instrument, KeptFile, Place
+from lots.models.lot import Load, LoadPart, Lot
 from lots.models.people import Person, Right, RightGiven
 
 
@@ -32,12 +34,57 @@ def establishment() -> Establishment | None:
     return Establishment.objects.order_by("-id").first()
 
 
+def book_answers() -> None:
+    """Raises DatabaseError where the book cannot be read."""
+    BookLine.objects.order_by("-number").values_list("number").first()
+
+
 def open_places() -> QuerySet[Place]:
     return Place.objects.filter(closed=None).select_related("within").order_by("kind", "name")
 
 
 def usable_instruments() -> QuerySet[Instrument]:
     return Instrument.objects.filter(retired=None).select_related("place").order_by("name")
+
+
+def all_places() -> QuerySet[Place]:
+    """Every place, closed ones last, with `running`: how many loads it holds now."""
+    running = Count("loads", filter=Q(loads__ends=None), distinct=True)
+    places = Place.objects.select_related("within", "closed__line").annotate(running=running)
+    return places.order_by(F("closed").asc(nulls_first=True), "kind", "name")
+
+
+def loads_now(place: Place) -> QuerySet[Load]:
+    """What the place holds now."""
+    loads = place.loads.filter(ends=None).order_by("started_at")
+    return loads.prefetch_related("parts__lot")
+
+
+def lots_in_hand() -> QuerySet[Lot]:
+    """Lots that time can still do something to: not voided, and unfinished or in a load now."""
+    in_a_load = Exists(LoadPart.objects.filter(lot=OuterRef("pk"), load__ends=None))
+    lots = Lot.objects.filter(voided=None).filter(Q(finish=None) | in_a_load)
+    return lots.select_related("plan_version").order_by("pk")
+
+
+def all_instruments() -> list[tuple[Instrument, AccuracyCheck | None]]:
+    """Every instrument, retired ones last, each with its latest accuracy check."""
+    latest = AccuracyCheck.objects.filter(instrument=OuterRef("pk")).order_by("-observed_at", "-pk")
+    rows = list(
+        Instrument.objects.select_related("place", "retired__line")
+        .annotate(latest=Subquery(latest.values("pk")[:1]))
+        .order_by(F("retired").asc(nulls_first=True), "kind", "name")
+    )
+    checks = AccuracyCheck.objects.select_related("line__person").in_bulk(
+        [row.latest for row in rows if row.latest]
+    )
+    return [(row, checks.get(row.latest)) for row in rows]
+
+
+def accuracy_checks(instrument: Instrument) -> QuerySet[AccuracyCheck]:
+    """The instrument's accuracy checks, newest first."""
+    checks = instrument.checks.select_related("line__person")
+    return checks.order_by("-observed_at", "-pk")
 
 
 def rights_of(person: Person) -> set[str]:
@@ -72,6 +119,12 @@ def people() -> list[tuple[Person, list[RightGiven]]]:
         by_person.setdefault(given.person_id, []).append(given)
     everyone = Person.objects.select_related("login").order_by("name")
     return [(person, by_person.get(person.pk, [])) for person in everyone]
+
+
+def rights_history(person: Person) -> QuerySet[RightGiven]:
+    """Every right the person was ever given, newest first, with what ended it."""
+    rows = RightGiven.objects.filter(person=person).order_by("-id")
+    return rows.select_related("line__person", "taken__line__person")
 
 
 def initials(ids: Iterable[int]) -> dict[int, str]:

@@ -10,6 +10,7 @@ from lots.core.folds import Finding, Span
 from lots.core.judging import Facts, Judgement
 from lots.core.limits import Limit, NotJudged, Verdict
 from lots.core.plan import ControlPoint, Plan, PlanStep
+from lots.models.deviation import Deviation
 from lots.models.lot import Load, LoadPart, Lot
 from lots.models.plan import PlanVersion
 from lots.models.scratch import RunningState
@@ -153,6 +154,20 @@ def step_states(lot: Lot, judged: list[Judged], parts: list[LoadPart]) -> list[S
         )
         for step in plan.steps
     ]
+
+
+def told(judged: Judged) -> bool:
+    """Whether an open or ended deviation already tells of it up to its last breach."""
+    rows = Deviation.objects.filter(
+        lot=judged.part.lot_id, load=judged.part.load_id, limit_id=judged.limit.id
+    ).prefetch_related("notes")
+    last = judged.finding.last_broke_at or judged.finding.broke_at or 0
+    for row in rows:
+        notes = sorted(row.notes.all(), key=lambda note: note.pk)
+        known = max([row.last_broke_at, *(note.last_broke_at for note in notes)])
+        if last <= known and not (notes and notes[-1].kind == "not reproduced"):
+            return True
+    return False
 
 
 def not_judged(plan: Plan) -> list[str]:

@@ -94,6 +94,12 @@ def _walk(start: Iterable[Lot], back: bool) -> list[LotLink]:
     return sorted(seen.values(), key=lambda link: link.at)
 
 
+def with_descendants(lots: Iterable[Lot]) -> set[int]:
+    """Numbers of the lots and of all that got fish of them."""
+    start = list(lots)
+    return {lot.pk for lot in start} | {link.target_id for link in _walk(start, back=False)}
+
+
 def in_loads_now(lot: Lot) -> int:
     """Grams of the lot that stand in loads not yet ended."""
     return sum(part.grams for part in LoadPart.objects.filter(lot=lot, load__ends=None))

@@ -115,3 +115,13 @@ def _paper_bars(lot: Lot) -> list[str]:
 
 def _unique(words: list[str]) -> list[str]:
     return list(dict.fromkeys(words))
+
+
+def decided_grams(lot: Lot) -> dict[str, int]:
+    """Grams that deviations ended in, other than by release; the largest of each kind."""
+    decided: dict[str, int] = {}
+    for state in deviations_of(lot):
+        newest = state.newest
+        if newest is not None and newest.kind not in ("hold", "release"):
+            decided[newest.kind] = max(decided.get(newest.kind, 0), newest.grams)
+    return decided

@@ -379,7 +379,7 @@ def test_a_lot_with_nothing_yet_still_prints() -> None:
         results=(), instruments=(), deviations=(), signatures=(), people=(), unjudged=(),
     )  # fmt: skip
     first = read_pages(record)[0]
-    assert "Not yet reviewed by anyone." in first and "CCP1 Receiving not yet judged" in first
+    assert "Not yet reviewed by anyone." in first and "CCP1 Receiving no such step yet" in first
 
 
 def test_the_verdicts_shapes_differ_without_colour() -> None:

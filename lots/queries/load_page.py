@@ -1,0 +1,179 @@
+"""One load as its page shows it, and the steps that a load can be started for."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from lots.core.limits import Every, Measured, Observed, demand, operating_demand
+from lots.models.lot import Load, LoadPart, Lot
+from lots.models.reading import LoggerImport, Observation, PackedSeries, Reading
+from lots.queries.board import open_lots
+from lots.queries.evidence import end_of, evidence, is_late, started_at
+from lots.queries.judgements import Judged, judge_part, step_limits
+from lots.queries.lineage import balance, in_loads_now, parts_of
+from lots.queries.plans import plan_value
+
+
+@dataclass
+class Startable:
+    """A kind of step, with the lots that may go into it and how much of each is free."""
+
+    key: str
+    step_id: str
+    name: str
+    place_kind: str
+    lots: list[tuple[Lot, int]] = field(default_factory=list)
+    next_for: list[str] = field(default_factory=list)
+
+
+def free_grams(lot: Lot) -> int:
+    """How much of the lot stands in no load."""
+    whole = lot.finish.packed_g if hasattr(lot, "finish") else balance(lot).left
+    return whole - in_loads_now(lot)
+
+
+def startable() -> list[Startable]:
+    """Steps that open lots may begin, those that come next for some lot first."""
+    found: dict[str, Startable] = {}
+    order: dict[str, int] = {}
+    for lot in open_lots():
+        free = free_grams(lot)
+        if free <= 0:
+            continue
+        plan = plan_value(lot.plan_version)
+        done = {part.step for part in parts_of(lot)}
+        last = max((i for i, step in enumerate(plan.steps) if step.id in done), default=-1)
+        ahead = [step.id for step in plan.steps[last + 1 :] if step.required][:1]
+        for index, step in enumerate(plan.steps):
+            if step.kind == "receiving":
+                continue
+            key = f"{step.kind}|{step.id}"
+            one = found.setdefault(key, Startable(key, step.id, step.name, step.place_kind))
+            one.lots.append((lot, free))
+            order[key] = min(order.get(key, index), index)
+            if step.id in ahead:
+                one.next_for.append(lot.code)
+    return sorted(found.values(), key=lambda one: (not one.next_for, order[one.key]))
+
+
+@dataclass(frozen=True)
+class LimitShown:
+    """A limit on a page: its sentence, its judgement, its operating limit."""
+
+    judged: Judged
+    demand: str
+    operating: str
+    every: bool
+
+
+def shown(judged: list[Judged]) -> list[LimitShown]:
+    return [
+        LimitShown(
+            one, demand(one.limit), operating_demand(one.limit), isinstance(one.limit.rule, Every)
+        )
+        for one in judged
+    ]
+
+
+def asked_looks(load: Load) -> list[str]:
+    """What the limits of the load's step want looked for."""
+    return _asked(load, Observed)
+
+
+def asked_measures(load: Load) -> list[str]:
+    """What the limits of the load's step want measured on the spot."""
+    return _asked(load, Measured)
+
+
+def _asked(load: Load, kind: type) -> list[str]:
+    out: list[str] = []
+    for part in LoadPart.objects.filter(load=load).select_related("lot__plan_version"):
+        for _, limit in step_limits(plan_value(part.lot.plan_version), part.step):
+            for leaf in limit.leaves():
+                rule = leaf.rule
+                if kind is Observed and isinstance(rule, Observed):
+                    out.append(rule.what)
+                if kind is Measured and isinstance(rule, Measured) and not rule.laboratory:
+                    out.append(rule.quantity)
+    return list(dict.fromkeys(out))
+
+
+def probes_wanted(load: Load) -> int:
+    """How many probes or fish the limits of the load's step ask for; 0 if none looks at fish."""
+    wanted = 0
+    for part in LoadPart.objects.filter(load=load).select_related("lot__plan_version"):
+        for _, limit in step_limits(plan_value(part.lot.plan_version), part.step):
+            for leaf in limit.leaves():
+                if leaf.of == "fish":
+                    wanted = max(wanted, leaf.probes)
+    return wanted
+
+
+@dataclass(frozen=True)
+class ReadingRow:
+    """A reading by hand as a page lists it, with what corrected it."""
+
+    row: Reading
+    late: bool
+    subject: str
+
+
+def reading_rows(load: Load) -> list[ReadingRow]:
+    """The load's readings by hand and its places' in its time, newest first."""
+    found = evidence(load)
+    ids = [row.pk for row in found.hand]
+    other = (
+        Reading.objects.filter(load=load)
+        .exclude(quantity="temperature")
+        .values_list("pk", flat=True)
+    )
+    rows = Reading.objects.filter(pk__in=[*ids, *other]).select_related(
+        "place", "instrument", "line__person", "corrects", "corrected_by", "accepted"
+    )
+    rows = rows.prefetch_related("attachments__file").order_by("-observed_at", "-id")
+    return [
+        ReadingRow(
+            row, row.corrects_id is None and is_late(row, row.observed_at), _subject(row, load)
+        )
+        for row in rows
+    ]
+
+
+def _subject(row: Reading, load: Load) -> str:
+    if row.quantity != "temperature":
+        return row.quantity
+    return row.probe or "fish" if row.load_id else row.place.name
+
+
+def load_page(load: Load, at: int) -> dict[str, Any]:
+    """Everything of one load."""
+    parts = list(
+        LoadPart.objects.filter(load=load).select_related(
+            "lot__plan_version__plan", "load__place__within"
+        )
+    )
+    judged: dict[int, list[Judged]] = {}
+    for part in parts:
+        judged.setdefault(part.lot.plan_version_id, judge_part(part, at))
+    plan = plan_value(parts[0].lot.plan_version)
+    files = LoggerImport.objects.filter(series__in=_packed(load)).distinct()
+    return {
+        "load": load,
+        "parts": parts,
+        "step": plan.step(parts[0].step),
+        "since": started_at(load),
+        "end": end_of(load),
+        "limits": shown([one for found in judged.values() for one in found]),
+        "readings": reading_rows(load),
+        "observations": Observation.objects.filter(load=load)
+        .select_related("line__person", "corrected_by")
+        .order_by("-observed_at", "-id"),
+        "files": files.select_related("file", "line__person", "instrument"),
+        "looks": asked_looks(load),
+        "measures": asked_measures(load),
+        "moves": load.moves.select_related("line__person").order_by("id"),
+        "probes_left": load.probes_left.select_related("line__person").order_by("id"),
+    }
+
+
+def _packed(load: Load) -> list[PackedSeries]:
+    return evidence(load).packed

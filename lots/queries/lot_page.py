@@ -1,0 +1,140 @@
+"""The whole lot on one page, and the list of lots."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.core.paginator import Page, Paginator
+from django.db.models import Q
+
+from lots.core.units import TempUnit
+from lots.models.book import BookLine, LineLot
+from lots.models.lot import LaboratoryResult, LoadPart, Lot
+from lots.models.review import RecordIssued, Release, Review
+from lots.queries.chart import draw
+from lots.queries.evidence import end_of, started_at
+from lots.queries.judgements import judge_lot, not_judged, step_states
+from lots.queries.lineage import balance, parts_of, trace
+from lots.queries.load_page import LimitShown, shown
+from lots.queries.plans import plan_value
+from lots.queries.release import bars, deviations_of, unreviewed
+
+PAGE_SIZE = 40
+NUL = "\0"
+
+
+def state_words(lot: Lot) -> str:
+    """Where the lot stands, computed: voided, released, on hold, finished, in process."""
+    if hasattr(lot, "voided"):
+        return "voided"
+    if hasattr(lot, "release"):
+        return "released"
+    if any(state.newest and state.newest.kind == "hold" for state in deviations_of(lot)):
+        return "on hold"
+    if any(not state.ended for state in deviations_of(lot)):
+        return "deviation open"
+    return "finished, not released" if hasattr(lot, "finish") else "in process"
+
+
+def lot_list(which: str, words: str, page: str) -> Page[Lot]:
+    """Lots for the list page: open ones, or all that hold the words."""
+    rows = Lot.objects.select_related("plan_version__plan", "finish", "release", "voided")
+    words = words.replace(NUL, "")
+    if words.strip():
+        rows = rows.filter(
+            Q(code__icontains=words.strip())
+            | Q(supplier_lot__icontains=words.strip())
+            | Q(supplier__icontains=words.strip())
+            | Q(species_name__icontains=words.strip())
+        )
+    elif which != "all":
+        rows = rows.filter(release=None, voided=None)
+    return Paginator(rows.order_by("-received_at", "-id"), PAGE_SIZE).get_page(page)
+
+
+@dataclass(frozen=True)
+class StepShown:
+    """A step of the lot's plan as the page shows it."""
+
+    step: Any
+    state: str
+    css: str
+    parts: list[tuple[LoadPart, int, Any]]
+    limits: list[LimitShown]
+    verdict: str
+
+
+def _steps(lot: Lot, judged: Any, parts: list[LoadPart]) -> list[StepShown]:
+    out = []
+    for state in step_states(lot, judged, parts):
+        words = "over" if state.over else "running now" if state.parts else "to come"
+        if not state.parts and not state.step.required:
+            words = "not needed unless it happens"
+        css = "over" if state.over else "now" if state.parts else "to-come"
+        out.append(
+            StepShown(
+                state.step,
+                words,
+                css,
+                [(part, started_at(part.load), end_of(part.load)) for part in state.parts],
+                shown(state.judged),
+                state.verdict.value if state.verdict else "",
+            )
+        )
+    return out
+
+
+def get_lot(code: str) -> Lot | None:
+    if NUL in code:  # PostgreSQL refuses it in any text
+        return None
+    rows = Lot.objects.select_related(
+        "plan_version__plan", "finish", "release__signature", "voided", "line__person"
+    )
+    return rows.filter(code=code).first()
+
+
+def lot_page(lot: Lot, unit: TempUnit, at: int) -> dict[str, Any]:
+    """Everything of one lot."""
+    parts = parts_of(lot)
+    judged = judge_lot(lot, at)
+    deviations = deviations_of(lot)
+    back, forth = trace(lot)
+    plan = plan_value(lot.plan_version)
+    released = Release.objects.filter(lot=lot).select_related("signature").first()
+    return {
+        "lot": lot,
+        "plan": plan,
+        "state": state_words(lot),
+        "balance": balance(lot),
+        "steps": _steps(lot, judged, parts),
+        "deviations": deviations,
+        "chart": draw(parts, [state.deviation for state in deviations], unit, at),
+        "bars": [] if released else bars(lot, at, judged),
+        "release": released,
+        "reviews": Review.objects.filter(lot=lot).select_related("signature").order_by("id"),
+        "unreviewed": len(unreviewed(lot)),
+        "records": RecordIssued.objects.filter(lot=lot)
+        .select_related("line")
+        .order_by("-revision"),
+        "laboratory": LaboratoryResult.objects.filter(lot=lot)
+        .select_related("line__person", "report")
+        .prefetch_related("samples"),
+        "back": back,
+        "forth": forth,
+        "not_judged": not_judged(plan),
+        "lines": lot_lines(lot)[:12],
+    }
+
+
+def lot_lines(lot: Lot) -> list[BookLine]:
+    """The lot's lines of the book, newest first."""
+    rows = LineLot.objects.filter(lot=lot).select_related("line__person").order_by("-line")
+    return [row.line for row in rows[:200]]
+
+
+def proposed_code(now_words: str) -> str:
+    """A code for the next lot: the day and a running letter, e.g. 0304-A."""
+    taken = set(Lot.objects.filter(code__startswith=now_words).values_list("code", flat=True))
+    for letter in "ABCDEFGHJKLMNPQRSTUVWXYZ":
+        if (code := f"{now_words}-{letter}") not in taken:
+            return code
+    return f"{now_words}-{len(taken) + 1}"

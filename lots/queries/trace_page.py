@@ -1,0 +1,80 @@
+"""From a lot back to where its fish came from and forward to where it went."""
+
+from dataclasses import dataclass
+
+from lots.models.deviation import Disposition
+from lots.models.lot import LoadPart, Lot, LotLink, PartDestroyed
+from lots.models.review import Release, ReleaseQuantity
+from lots.queries.evidence import end_of, started_at
+from lots.queries.lineage import Balance, balance, trace
+from lots.queries.plans import plan_value
+
+
+@dataclass(frozen=True)
+class Shared:
+    """A load that the lot was in, and the lots that stood there with it."""
+
+    part: LoadPart
+    step: str
+    started_at: int
+    ended_at: int | None
+    others: list[LoadPart]
+
+
+@dataclass(frozen=True)
+class Trace:
+    """A lot with all that its fish can be followed by."""
+
+    lot: Lot
+    back: list[LotLink]
+    forward: list[LotLink]
+    loads: list[Shared]
+    balance: Balance
+    destroyed: list[PartDestroyed]
+    release: Release | None
+    quantities: list[ReleaseQuantity]
+    decided: list[Disposition]
+    same_delivery: list[Lot]
+
+
+def trace_of(lot: Lot) -> Trace:
+    """Everything by which the lot is traced."""
+    back, forward = trace(lot)
+    release = Release.objects.filter(lot=lot).select_related("line__person").first()
+    decided = Disposition.objects.filter(deviation__lot=lot).select_related(
+        "deviation", "line__person"
+    )
+    return Trace(
+        lot,
+        back,
+        forward,
+        _loads(lot),
+        balance(lot),
+        list(PartDestroyed.objects.filter(lot=lot).select_related("line__person")),
+        release,
+        list(release.quantities.order_by("id")) if release else [],
+        list(decided.order_by("line")),
+        _same_delivery(lot),
+    )
+
+
+def _loads(lot: Lot) -> list[Shared]:
+    parts = LoadPart.objects.filter(lot=lot).select_related("load__place")
+    parts = parts.prefetch_related("load__moves", "load__ends", "load__parts__lot")
+    plan = plan_value(lot.plan_version)
+    found = [_shared(part, plan.step(part.step).name) for part in parts]
+    return sorted(found, key=lambda one: (one.started_at, one.part.pk))
+
+
+def _shared(part: LoadPart, step: str) -> Shared:
+    end = end_of(part.load)
+    others = [other for other in part.load.parts.all() if other.lot_id != part.lot_id]
+    return Shared(part, step, started_at(part.load), end.ended_at if end else None, others)
+
+
+def _same_delivery(lot: Lot) -> list[Lot]:
+    """Other lots of the same supplier's lot."""
+    if not lot.supplier_lot:
+        return []
+    rows = Lot.objects.filter(supplier=lot.supplier, supplier_lot=lot.supplier_lot)
+    return list(rows.exclude(pk=lot.pk).order_by("code"))
