@@ -30,7 +30,7 @@ say() { printf '\n== %s\n' "$1"; }
 say "formatting and linting"
 .venv/bin/ruff format --check .
 .venv/bin/ruff check .
-.venv/bin/djlint --quiet --check --lint templates
+.venv/bin/djlint --quiet --lint templates
 say "import contracts"
 .venv/bin/lint-imports
 say "strict typing of core, pdf and logger"

@@ -1,0 +1,119 @@
+"""What a person writes down about a deviation: the action taken, and what becomes of the fish."""
+
+from crispy_forms.helper import FormHelper
+from crispy_forms.layout import Fieldset, Layout, Row
+from django import forms
+
+from lots.forms.fields import MomentField, WeightField
+from lots.models.deviation import DispositionKind
+
+
+class ActionForm(forms.Form):
+    """What 21 CFR 123.7 asks of a corrective action."""
+
+    plan_followed = forms.ChoiceField(
+        label="Was the plan's written action followed?",
+        choices=[("yes", "Yes, as written"), ("no", "No, something else was done")],
+        widget=forms.RadioSelect,
+    )
+    segregated = forms.CharField(
+        label="How the fish is kept apart and held",
+        help_text="Where it stands, how it is marked (21 CFR 123.7(c)(1)).",
+        required=False,
+        max_length=400,
+    )
+    acceptability_by = forms.CharField(
+        label="Who decides whether it is acceptable",
+        help_text="A person trained as 21 CFR 123.10 asks, or with the experience (123.7(c)(2)).",
+        required=False,
+        max_length=200,
+    )
+    reassessment_by = forms.CharField(
+        label="Who reassesses the plan",
+        help_text="A trained person decides whether the plan must change (123.7(c)(5)).",
+        required=False,
+        max_length=200,
+    )
+    reassessment_due = forms.DateField(
+        label="By which day",
+        required=False,
+        input_formats=["%Y-%m-%d", "%d %b %Y", "%d %B %Y"],
+        widget=forms.TextInput(attrs={"placeholder": "11 Mar 2026", "autocomplete": "off"}),
+        error_messages={"invalid": "Type the day as 11 Mar 2026 or 2026-03-11."},
+    )
+    fish = forms.CharField(
+        label="What was done with the fish", widget=forms.Textarea(attrs={"rows": 2})
+    )
+    control_restored = forms.CharField(
+        label="What brought the step back under control", widget=forms.Textarea(attrs={"rows": 2})
+    )
+    cause = forms.CharField(
+        label="What caused it",
+        help_text="If it is not known yet, say so.",
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+
+    def __init__(self, *args: object, zone: str, now_ms: int, **options: object) -> None:
+        super().__init__(*args, **options)  # type: ignore[arg-type]
+        self.fields["taken_at"] = MomentField(label="When it was done", zone=zone, now_ms=now_ms)
+        for name in ("fish", "control_restored", "cause", "plan_followed"):
+            self.fields[name].required = True
+        self.helper = FormHelper()
+        self.helper.form_tag = False
+        self.helper.disable_csrf = True
+        self.helper.layout = Layout(
+            "plan_followed",
+            "fish",
+            "control_restored",
+            "cause",
+            "taken_at",
+            Fieldset(
+                "Only if the plan's action was not followed",
+                "segregated",
+                "acceptability_by",
+                Row("reassessment_by", "reassessment_due"),
+                css_class="group",
+            ),
+        )
+
+
+KINDS = [
+    (DispositionKind.HOLD, "Hold: keep it apart, decide later; the deviation stays open"),
+    (DispositionKind.RELEASE, "Release: acceptable, on a written review"),
+    (DispositionKind.REWORK, "Rework: treat it again as a new lot"),
+    (DispositionKind.DIVERT, "Divert: to another use"),
+    (DispositionKind.DESTROY, "Destroy"),
+    (DispositionKind.RECALL, "Recall: fetch back what has left"),
+]
+
+
+class DecisionForm(forms.Form):
+    """What is to become of the fish."""
+
+    kind = forms.ChoiceField(
+        label="What becomes of the fish",
+        widget=forms.RadioSelect,
+        error_messages={"invalid_choice": "Choose what is to become of the fish."},
+    )
+    reason = forms.CharField(label="Why", widget=forms.Textarea(attrs={"rows": 2}))
+    acceptability_review = forms.CharField(
+        label="Written acceptability review",
+        help_text="For a release: on what ground the fish is acceptable for distribution "
+        "(21 CFR 123.7(c)(2)). Printed on the first page of the record for good.",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+    seen = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
+
+    def __init__(self, *args: object, unit: str, may_end: bool, **options: object) -> None:
+        super().__init__(*args, **options)  # type: ignore[arg-type]
+        kinds = KINDS if may_end else KINDS[:1]
+        self.fields["kind"].choices = kinds  # type: ignore[attr-defined]
+        self.fields["grams"] = WeightField(label="How much of it", unit=unit)
+        if not may_end:
+            del self.fields["acceptability_review"]
+        names = ["kind", "grams", "reason", "acceptability_review", "seen"]
+        self.order_fields(names)
+        self.helper = FormHelper()
+        self.helper.form_tag = False
+        self.helper.disable_csrf = True

@@ -1,0 +1,119 @@
+"""Starting, moving and ending a load."""
+
+from typing import Any
+
+from django import forms
+
+from lots.forms.fields import KeyField, MomentField, WeightField
+from lots.models.house import Establishment
+from lots.models.lot import Lot
+
+
+class StartLoadForm(forms.Form):
+    """Lots put into a place; the step is chosen before, a weight says how much of each goes in."""
+
+    def __init__(
+        self,
+        data: Any = None,
+        *,
+        house: Establishment,
+        now_ms: int,
+        places: Any,
+        lots: list[tuple[Lot, int]],
+        **options: Any,
+    ) -> None:
+        super().__init__(data, **options)
+        self.fields["place"] = forms.ModelChoiceField(places, label="Place", empty_label="choose")
+        for lot, free in lots:
+            field = WeightField(
+                unit=house.weight_unit,
+                label=f"Lot {lot.code}, {lot.species_name}",
+                required=False,
+                help_text=f"Free: {_shown(free, house)}. Empty: stays out.",
+            )
+            self.fields[f"lot_{lot.pk}"] = field
+        self.fields["started_at"] = MomentField(zone=house.zone, now_ms=now_ms, label="Started")
+        self.fields["late_reason"] = forms.CharField(
+            label="Why entered late",
+            required=False,
+            max_length=190,
+            help_text="Only if it began a while ago.",
+        )
+        self.fields["note"] = forms.CharField(label="Note", required=False, max_length=200)
+        self.fields["client_key"] = KeyField()
+
+    def beside(self, name: str) -> str:
+        """The field that a refusal stands at: one of the lots as a whole stands at the first."""
+        first = next((field for field in self.fields if field.startswith("lot_")), name)
+        return first if name == "lots" else name
+
+
+def _shown(grams: int, house: Establishment) -> str:
+    if house.weight_unit == "lb":
+        return f"{grams / 453.59237:.2f} lb"
+    return f"{grams / 1000:g} kg"
+
+
+class MoveLoadForm(forms.Form):
+    reason = forms.CharField(
+        label="Reason",
+        max_length=300,
+        help_text="Such as: the fish was probed on the truck before it was put in.",
+    )
+
+    def __init__(
+        self, data: Any = None, *, house: Establishment, now_ms: int, **options: Any
+    ) -> None:
+        super().__init__(data, **options)
+        self.fields["started_at"] = MomentField(
+            zone=house.zone,
+            now_ms=now_ms,
+            label="It really began",
+            required=True,
+            help_text="14:05, or 4 Mar 2026 14:05.",
+        )
+
+
+class EndLoadForm(forms.Form):
+    def __init__(
+        self,
+        data: Any = None,
+        *,
+        house: Establishment,
+        now_ms: int,
+        correcting: bool,
+        **options: Any,
+    ) -> None:
+        super().__init__(data, **options)
+        self.fields["ended_at"] = MomentField(zone=house.zone, now_ms=now_ms, label="Ended")
+        self.fields["late_reason"] = forms.CharField(
+            label="Why entered late",
+            required=False,
+            max_length=300,
+            help_text="Only if it ended a while ago.",
+        )
+        if correcting:
+            self.fields["correct_because"] = forms.CharField(
+                label="What was wrong with the first time", max_length=300
+            )
+        self.fields["note"] = forms.CharField(label="Note", required=False, max_length=400)
+        self.fields["client_key"] = KeyField()
+
+
+class ProbeLeftForm(forms.Form):
+    reason = forms.CharField(label="Why it left", max_length=300)
+
+    def __init__(
+        self,
+        data: Any = None,
+        *,
+        house: Establishment,
+        now_ms: int,
+        probes: list[str],
+        **options: Any,
+    ) -> None:
+        super().__init__(data, **options)
+        self.fields["probe"] = forms.ChoiceField(
+            label="Which probe", choices=[(probe, probe) for probe in probes]
+        )
+        self.fields["observed_at"] = MomentField(zone=house.zone, now_ms=now_ms, label="When")

@@ -1,0 +1,41 @@
+"""Checks a sealed record: 0 intact and trusted, 1 altered, 3 intact but whose it is is not known."""
+
+import sys
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+
+class Command(BaseCommand):
+    help = "Check the seal of a record (exit 0 intact and trusted, 1 altered, 3 not known whose)."
+    requires_system_checks: list[str] = []  # noqa: RUF012
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("file", help="the PDF")
+        parser.add_argument(
+            "--trust",
+            action="append",
+            default=[],
+            metavar="CERT",
+            help="a certificate to trust instead",
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        from lots.pdf.check import check
+        from lots.pdf.seal import trusted_certificates
+
+        try:
+            data = Path(options["file"]).read_bytes()
+            trusted = [Path(name).read_bytes() for name in options["trust"]]
+        except OSError as error:
+            raise CommandError(f"{error.filename}: {error.strerror}", returncode=2) from error
+        keys = Path(settings.KEYS_DIR)
+        if not trusted and keys.exists():
+            trusted = trusted_certificates(keys)
+        result = check(data, trusted)
+        for line in result.lines:
+            self.stdout.write(line)
+        self.stdout.flush()
+        sys.exit(result.exit_code)

@@ -1,0 +1,166 @@
+"""Serving the book: where it may listen, what is looked at first, and the server itself."""
+
+import os
+import socket
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any, Final
+
+from django.conf import settings
+from django.core.management.base import CommandError
+from django.db import connection, connections
+from django.db.migrations.executor import MigrationExecutor
+from django.db.migrations.loader import MigrationLoader
+from gunicorn.app.base import BaseApplication
+
+from lots.models.triggers import missing_triggers
+
+LOOPBACK: Final = ("127.0.0.1", "localhost", "::1", "[::1]")
+WORKERS: Final = 2
+THREADS: Final = 4
+ANSWER_WITHIN_S: Final = 120  # a logger's file of 50 MB on a small machine
+LAPSES_EVERY_S: Final = 60
+
+
+def check_loopback(host: str) -> None:
+    """Refuses every address but this machine's own."""
+    if host not in LOOPBACK:
+        raise CommandError(
+            f"{host} is refused: the logbook listens on this machine only (127.0.0.1). Other "
+            "addresses come with https, which this version does not have."
+        )
+
+
+def check_port(host: str, port: int) -> None:
+    """Refuses a port that cannot be had."""
+    if not 1 <= port <= 65535:
+        raise CommandError(f"{port} is not a port: choose one from 1 to 65535.")
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family) as trial:
+        trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            trial.bind((host.strip("[]"), port))
+        except OSError as error:
+            raise CommandError(
+                f"Port {port} cannot be used ({error.strerror}). Is the logbook running already? "
+                f"Another port: --port {port + 1 if port < 65535 else 8000}"
+            ) from error
+
+
+def prepare_folder(folder: Path) -> None:
+    """Makes the data folder, for its owner's eyes only."""
+    os.umask(0o077)
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        folder.chmod(0o700)
+    except OSError as error:
+        raise CommandError(f"The data folder {folder} cannot be used: {error.strerror}.") from error
+
+
+def check_not_demo() -> None:
+    """Refuses a folder whose book is invented."""
+    if "lots_establishment" not in connection.introspection.table_names():
+        return
+    with connection.cursor() as cursor:  # by hand: the tables may be older than the models
+        cursor.execute("SELECT demo FROM lots_establishment ORDER BY id DESC LIMIT 1")
+        row = cursor.fetchone()
+    if row and row[0]:
+        raise CommandError(
+            f"{settings.DATA_DIR} holds invented demonstration data: it is served by manage.py demo. "
+            "Give the real logbook a folder of its own: --data DIR"
+        )
+
+
+def check_not_newer() -> None:
+    """Refuses a book that a newer version of this program has already migrated."""
+    loader = MigrationLoader(connection)
+    known = set(loader.disk_migrations)
+    newer = sorted(
+        f"{app}.{name}"
+        for app, name in loader.applied_migrations
+        if (app, name) not in known and app in loader.migrated_apps
+    )
+    if newer:
+        raise CommandError(
+            "A newer version of the logbook has used this book: it holds changes that this version "
+            f"does not know ({', '.join(newer)}). Install that version. Nothing was changed."
+        )
+
+
+def migrations_wait() -> bool:
+    executor = MigrationExecutor(connection)
+    return bool(executor.migration_plan(executor.loader.graph.leaf_nodes()))
+
+
+def check_triggers_stand() -> None:
+    """Refuses a book whose append-only triggers are gone, before migrating would lay them anew."""
+    missing = missing_triggers()
+    if missing and not migrations_wait():
+        raise CommandError(
+            f"The append-only trigger {missing[0]} is missing ({len(missing)} in all): a kept table "
+            "was remade or tampered with. Find out why, check the book (manage.py check_book), then "
+            "run manage.py migrate."
+        )
+
+
+class Logbook(BaseApplication):  # type: ignore[misc]
+    """gunicorn with its settings given here; it reads no file and no argument of its own."""
+
+    def __init__(self, host: str, port: int) -> None:
+        bare = host.strip("[]")
+        self.bind = f"[{bare}]:{port}" if ":" in bare else f"{bare}:{port}"
+        super().__init__()
+
+    def load_config(self) -> None:
+        chosen = {
+            "bind": self.bind,
+            "workers": WORKERS,
+            "threads": THREADS,
+            "worker_class": "gthread",
+            "timeout": ANSWER_WITHIN_S,
+            "loglevel": "warning",
+            "proc_name": "smokehouse-logbook",
+            "control_socket_disable": True,
+            "umask": 0o077,
+        }
+        for name, value in chosen.items():
+            if name in self.cfg.settings:
+                self.cfg.set(name, value)
+
+    def load(self) -> Any:
+        from smokehouse.wsgi import application
+
+        return application
+
+
+def serve_forever(host: str, port: int) -> None:
+    """Serves the book until it is told to end; notices lapses each minute beside it."""
+    check_loopback(host)
+    connections.close_all()  # no open file of the book may pass to the workers
+    master = os.getpid()
+    noticing = _start_noticing()
+    try:
+        Logbook(host, port).run()
+    finally:
+        if os.getpid() == master:  # a worker comes by here too when it leaves
+            _end(noticing)
+
+
+def _start_noticing() -> subprocess.Popen[bytes]:
+    """A process of its own, so that it neither blocks a worker nor runs once in each."""
+    often = ["--every", str(LAPSES_EVERY_S), "--beside", str(os.getpid())]
+    words = ["-m", "django", "notice_lapses", *often]
+    known = {
+        "DJANGO_SETTINGS_MODULE": os.environ.get("DJANGO_SETTINGS_MODULE", "smokehouse.settings"),
+        "SMOKEHOUSE_DATA": str(Path(settings.DATA_DIR).absolute()),
+    }
+    return subprocess.Popen([sys.executable, *words], env=os.environ | known, cwd=settings.BASE_DIR)
+
+
+def _end(process: subprocess.Popen[bytes]) -> None:
+    process.terminate()
+    try:
+        process.wait(timeout=10)
+    except subprocess.TimeoutExpired:
+        process.kill()

@@ -1,0 +1,77 @@
+"""How figures, weights and moments are shown: in the house's zone and units."""
+
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django import template
+
+from lots.core.limits import VERDICT_WORDS, Verdict
+from lots.core.moments import show_moment
+from lots.core.units import (
+    GRAMS_PER_LB,
+    Fraction,
+    show_number,
+    show_quantity,
+    show_span,
+    show_temperature,
+)
+
+register = template.Library()
+
+
+def _zone(context: template.Context) -> ZoneInfo:
+    return ZoneInfo(context["establishment"].zone)
+
+
+@register.simple_tag(takes_context=True)
+def moment(context: template.Context, at_ms: int | None) -> str:
+    """4 Mar 2026 14:05 −05:00"""
+    return show_moment(at_ms, _zone(context)) if at_ms else "—"
+
+
+@register.simple_tag(takes_context=True)
+def clock(context: template.Context, at_ms: int | None) -> str:
+    """14:05 if it is today, otherwise 4 Mar 14:05."""
+    if not at_ms:
+        return "—"
+    zone = _zone(context)
+    day, month, year, hour, _ = show_moment(at_ms, zone).split()
+    today = show_moment(context.get("now_ms") or at_ms, zone).split()[:3]
+    return hour if [day, month, year] == today else f"{day} {month} {hour}"
+
+
+@register.simple_tag(takes_context=True)
+def weight(context: template.Context, grams: int | None) -> str:
+    """20.5 kg or 45.2 lb, as the house weighs."""
+    if grams is None:
+        return "—"
+    if context["establishment"].weight_unit == "lb":
+        return f"{show_number(Fraction(grams) / GRAMS_PER_LB, 2)} lb"
+    return f"{show_number(Fraction(grams, 1000), 3)} kg"
+
+
+@register.filter
+def reading(row: Any) -> str:
+    """A reading as it was read, with its unit."""
+    if row.quantity == "temperature":
+        return f"{row.as_read} °{row.unit}"
+    return f"{row.as_read} {row.unit}".replace(" :1", " : 1")
+
+
+@register.filter
+def canonical(row: Any) -> str:
+    """A reading's canonical value in its own unit."""
+    if row.quantity == "temperature":
+        return show_temperature(row.value, row.unit)
+    return show_quantity(row.value, row.quantity)
+
+
+@register.filter
+def span(span_ms: int | None) -> str:
+    """30 min, 2 h 15 min."""
+    return "—" if span_ms is None else show_span(int(span_ms) // 60000 * 60000)
+
+
+@register.filter
+def verdict_words(value: str) -> str:
+    return VERDICT_WORDS[Verdict(value)]

@@ -1,0 +1,90 @@
+"""What every view stands on: the clock, who is asking, and what they may do."""
+
+import time
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.contrib.auth.views import redirect_to_login
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.views.decorators.http import require_http_methods
+
+from lots.entries.files import Upload
+from lots.entries.refusals import NotAllowed
+from lots.models.house import Establishment
+from lots.models.people import Person
+
+View = Callable[..., HttpResponse]
+ANYONE = frozenset({"operator", "reviewer", "coordinator", "inspector", "keeper"})
+
+
+class HouseRequest(HttpRequest):
+    """A request once the middleware has looked at it."""
+
+    person: Person
+    rights: set[str]
+    house: Establishment
+    now_ms: int
+
+
+def now_ms() -> int:
+    """The server's clock in whole seconds, as ms UTC: no smokehouse reads closer than that."""
+    return time.time_ns() // 1_000_000_000 * 1000
+
+
+def open_to(
+    *rights: str, methods: tuple[str, ...] = ("GET", "POST"), writes: tuple[str, ...] | None = None
+) -> Callable[[View], View]:
+    """Who may come to a view: GET needs one of `rights` (none named: anybody logged in); POST needs one
+    of `writes`, or of `rights` where that is not given.  The rights table of the tests reads this."""
+    reads = frozenset(rights) or ANYONE
+    posts = frozenset(writes) if writes is not None else reads
+
+    def wrap(view: View) -> View:
+        @require_http_methods([*methods, "HEAD"])
+        @wraps(view)
+        def inner(request: HouseRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+            if not request.user.is_authenticated:
+                return redirect_to_login(request.get_full_path())
+            needed = posts if request.method == "POST" else reads
+            if not request.rights & needed:
+                raise PermissionDenied(f"This needs the right of {' or '.join(sorted(needed))}.")
+            try:
+                return view(request, *args, **kwargs)
+            except NotAllowed as refusal:
+                raise PermissionDenied(str(refusal)) from refusal
+
+        inner.rights_table = {  # type: ignore[attr-defined]
+            method: (posts if method == "POST" else reads) for method in methods
+        }
+        return inner
+
+    return wrap
+
+
+def open_door(view: View) -> View:
+    """Marks a view that needs no log-in."""
+    view.rights_table = "anyone"  # type: ignore[attr-defined]
+    return view
+
+
+def zone_of(request: HouseRequest) -> ZoneInfo:
+    return ZoneInfo(request.house.zone)
+
+
+def upload_of(request: HttpRequest, name: str) -> Upload | None:
+    """The uploaded file of a field, if one was chosen."""
+    file = request.FILES.get(name)
+    return Upload(file.name or "file", file.read()) if file else None
+
+
+def password_is_right(request: HouseRequest, password: str) -> bool:
+    """Whether it is the person's own password; asked again for each signing, before the transaction.
+    Failures count towards the log-in's throttle."""
+    from django.contrib.auth import authenticate
+
+    username = request.user.get_username()
+    user = authenticate(request, username=username, password=password)
+    return user is not None and user.pk == request.user.pk

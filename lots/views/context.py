@@ -1,0 +1,57 @@
+"""What every page shows: the house, the person, the menu, the demo's mark."""
+
+from typing import Any
+
+from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+
+from lots.models.book import BookLine
+from lots.queries.house import rules
+
+MENU = (
+    ("Shift", "shift", False),
+    ("Lots", "lots", False),
+    ("Log", "reading_choose", False),
+    ("Deviations", "deviations", False),
+    ("Review", "review", False),
+    ("Records", "records", True),
+    ("Plans", "plans", True),
+    ("Places", "places", True),
+    ("Instruments", "instruments", True),
+    ("Logger files", "logger_upload", True),
+    ("Trace", "trace", True),
+    ("People", "people", True),
+    ("Help", "help", True),
+)
+
+
+def _item(request: HttpRequest, label: str, name: str, more: bool) -> dict[str, Any] | None:
+    try:
+        url = reverse(name)
+    except NoReverseMatch:
+        return None
+    match = getattr(request.resolver_match, "url_name", None)
+    return {"label": label, "url": url, "current": match == name, "more": more}
+
+
+def house(request: HttpRequest) -> dict[str, Any]:
+    """The context of every page; before a house is founded there is little of it."""
+    establishment = getattr(request, "house", None)
+    person = getattr(request, "person", None)
+    if establishment is None:
+        return {"establishment": None, "person": None, "nav": []}
+    items = [_item(request, *entry) for entry in MENU] if person else []
+    return {
+        "establishment": establishment,
+        "person": person,
+        "rights": getattr(request, "rights", set()),
+        "nav": [item for item in items if item],
+        "demo": establishment.demo,
+        "demo_stale": establishment.demo and _stale(request),
+        "now_ms": getattr(request, "now_ms", 0),
+    }
+
+
+def _stale(request: HttpRequest) -> bool:
+    newest = BookLine.objects.order_by("-number").values_list("at", flat=True).first() or 0
+    return getattr(request, "now_ms", 0) - newest > rules().demo_stale_ms

@@ -1,0 +1,136 @@
+"""Loads: started, shown, moved, ended."""
+
+import secrets
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+
+from lots.entries.load import Portion, end_load, move_start, say_probe_left, start_load
+from lots.entries.moments import Moments
+from lots.entries.refusals import Refused
+from lots.forms.fields import refuse
+from lots.forms.load import EndLoadForm, MoveLoadForm, ProbeLeftForm, StartLoadForm
+from lots.models.lot import Load
+from lots.queries.house import open_places
+from lots.queries.load_page import load_page, startable
+from lots.views.base import HouseRequest, open_to
+
+
+def _load(pk: int) -> Load:
+    rows = Load.objects.select_related("place__within").prefetch_related("moves", "ends__accepted")
+    return get_object_or_404(rows, pk=pk)
+
+
+def _key() -> dict[str, str]:
+    """A new name for the entry: the form sent twice is taken once."""
+    return {"client_key": secrets.token_hex(16)}
+
+
+def _moments(request: HouseRequest, observed: int, reason: str) -> Moments:
+    return Moments(observed, request.now_ms, request.now_ms, 0, reason)
+
+
+@open_to("operator")
+def load_start(request: HouseRequest) -> HttpResponse:
+    """First the step, then the place, the lots and how much of each."""
+    steps = startable()
+    chosen = next((one for one in steps if one.key == request.GET.get("step")), None)
+    if chosen is None:
+        return render(request, "loads/choose_step.html", {"steps": steps})
+    places = open_places().filter(kind=chosen.place_kind)
+    form = StartLoadForm(
+        request.POST or None,
+        house=request.house,
+        now_ms=request.now_ms,
+        places=places,
+        lots=chosen.lots,
+        initial=_key(),
+    )
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        portions = [
+            Portion(lot, chosen.step_id, data[f"lot_{lot.pk}"])
+            for lot, _ in chosen.lots
+            if data[f"lot_{lot.pk}"] is not None
+        ]
+        when = _moments(request, data["started_at"], data["late_reason"])
+        try:
+            key = data["client_key"]
+            load = start_load(
+                request.person, data["place"], portions, when, data["note"], client_key=key
+            )
+        except Refused as refusal:
+            refuse(form, {form.beside(name): text for name, text in refusal.fields.items()})
+        else:
+            messages.success(request, f"{chosen.name} has begun in {load.place.name}.")
+            return redirect("load_show", load.pk)
+    context = {"form": form, "step": chosen}
+    return render(request, "loads/start.html", context)
+
+
+@open_to(methods=("GET",))
+def load_show(request: HouseRequest, pk: int) -> HttpResponse:
+    """Everything of one load: its lots, limits, readings."""
+    return render(request, "loads/show.html", load_page(_load(pk), request.now_ms))
+
+
+@open_to("operator")
+def load_move(request: HouseRequest, pk: int) -> HttpResponse:
+    load = _load(pk)
+    form = MoveLoadForm(request.POST or None, house=request.house, now_ms=request.now_ms)
+    if request.method == "POST" and form.is_valid():
+        when = _moments(request, form.cleaned_data["started_at"], form.cleaned_data["reason"])
+        try:
+            move_start(request.person, load, when, form.cleaned_data["reason"])
+        except Refused as refusal:
+            refuse(form, refusal.fields)
+        else:
+            messages.success(request, "The start was moved; its limits were judged anew.")
+            return redirect("load_show", pk)
+    return render(request, "loads/move.html", {"form": form, "load": load})
+
+
+@open_to("operator")
+def load_end(request: HouseRequest, pk: int) -> HttpResponse:
+    load = _load(pk)
+    correcting = bool(load.ends.all())
+    form = EndLoadForm(
+        request.POST or None, house=request.house, now_ms=request.now_ms, correcting=correcting,
+        initial=_key(),
+    )  # fmt: skip
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        when = _moments(request, data["ended_at"], data["late_reason"])
+        try:
+            end_load(
+                request.person, load, when, data["note"], data.get("correct_because", ""),
+                data["client_key"],
+            )  # fmt: skip
+        except Refused as refusal:
+            refuse(form, refusal.fields)
+        else:
+            messages.success(request, f"{load.place.name}: the load has ended.")
+            return redirect("load_show", pk)
+    context = {"form": form, "load": load, "correcting": correcting}
+    return render(request, "loads/end.html", context | load_page(load, request.now_ms))
+
+
+@open_to("operator")
+def probe_left(request: HouseRequest, pk: int) -> HttpResponse:
+    load = _load(pk)
+    probes = sorted({row.probe for row in load.readings.all() if row.probe})
+    form = ProbeLeftForm(
+        request.POST or None, house=request.house, now_ms=request.now_ms, probes=probes
+    )
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        when = _moments(request, data["observed_at"], data["reason"])
+        try:
+            say_probe_left(request.person, load, data["probe"], when, data["reason"])
+        except Refused as refusal:
+            refuse(form, refusal.fields)
+        else:
+            messages.success(request, "The reason is in the book.")
+            return redirect("load_show", pk)
+    return render(request, "loads/probe_left.html", {"form": form, "load": load})

@@ -1,0 +1,261 @@
+"""Lots: listed, opened, shown, split, merged, destroyed in part, voided, finished."""
+
+import secrets
+from datetime import datetime
+
+from django.contrib import messages
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+
+from lots.entries import lot as entries
+from lots.entries.lot import NewLot, NewResult, asked_at_receiving
+from lots.entries.moments import Moments
+from lots.entries.readings import Figure
+from lots.entries.refusals import Refused, Unlikely
+from lots.forms.fields import ask_to_confirm, confirmed, refuse
+from lots.forms.lot import (
+    FinishForm,
+    LaboratoryForm,
+    MergeForm,
+    OpenLotForm,
+    PartForm,
+    ReasonForm,
+)
+from lots.models.lot import Lot
+from lots.models.plan import PlanVersion
+from lots.queries.board import open_lots
+from lots.queries.house import open_places, usable_instruments
+from lots.queries.load_page import free_grams
+from lots.queries.lot_page import get_lot, lot_list, lot_page, proposed_code
+from lots.queries.plans import newest_versions, plan_value
+from lots.queries.retention import keep_until
+from lots.views.base import HouseRequest, open_to, upload_of, zone_of
+
+
+def _lot(code: str) -> Lot:
+    lot = get_lot(code)
+    if lot is None:
+        raise Http404
+    return lot
+
+
+@open_to(methods=("GET",))
+def lots(request: HouseRequest) -> HttpResponse:
+    which, words = request.GET.get("which", "open"), request.GET.get("q", "")
+    page = lot_list(which, words, request.GET.get("page", "1"))
+    return render(request, "lots/list.html", {"page": page, "which": which, "words": words})
+
+
+@open_to("operator")
+def lot_open(request: HouseRequest) -> HttpResponse:
+    """First the plan, then what came in."""
+    versions = newest_versions()
+    chosen = request.GET.get("plan", "")
+    if not chosen.isdecimal():
+        return render(request, "lots/choose_plan.html", {"versions": versions})
+    version = get_object_or_404(PlanVersion, pk=int(chosen[:18]))
+    form = _open_form(request, version)
+    if request.method == "POST" and form.is_valid():
+        try:
+            when = _when(request, form, "received_at")
+            key = form.cleaned_data["client_key"]
+            lot = entries.open_lot(request.person, _new_lot(request, form, version), when, key)
+        except Unlikely as refusal:
+            ask_to_confirm(form, refusal.fields)
+            refuse(form, refusal.fields)
+        except Refused as refusal:
+            refuse(form, refusal.fields)
+        else:
+            messages.success(request, f"Lot {lot.code} is open.")
+            return redirect("lot_show", lot.code)
+    return render(request, "lots/open.html", {"form": form, "version": version})
+
+
+def _open_form(request: HouseRequest, version: PlanVersion) -> OpenLotForm:
+    plan = plan_value(version)
+    day = datetime.fromtimestamp(request.now_ms / 1000, zone_of(request))
+    return OpenLotForm(
+        request.POST or None,
+        request.FILES or None,
+        plan=plan,
+        asked=asked_at_receiving(plan),
+        house=request.house,
+        now_ms=request.now_ms,
+        places=open_places().filter(kind="receiving dock"),
+        instruments=usable_instruments(),
+        initial={"code": proposed_code(f"{day:%m%d}"), "client_key": secrets.token_hex(16)},
+    )
+
+
+def _when(request: HouseRequest, form: OpenLotForm | FinishForm, name: str) -> Moments:
+    data = form.cleaned_data
+    return Moments(data[name], request.now_ms, request.now_ms, 0, data["late_reason"])
+
+
+def _new_lot(request: HouseRequest, form: OpenLotForm, version: PlanVersion) -> NewLot:
+    data = form.cleaned_data
+    figures = [
+        Figure(
+            data[f"read_{probe}"], data["unit"], probe, instrument=data["instrument"],
+            confirmed=confirmed(form, f"read_{probe}"),
+        )
+        for probe in form.probes
+        if data.get(f"read_{probe}")
+    ]  # fmt: skip
+    return NewLot(
+        code=data["code"],
+        version=version,
+        species=data["species"],
+        origin=data["origin"],
+        supplier=data["supplier"],
+        supplier_lot=data["supplier_lot"],
+        quantity_g=data["quantity"],
+        place=data["place"],
+        figures=figures,
+        observed={what: data[name] == "yes" for name, what in form.looks if data.get(name)},
+        receiving_goes_on=data["receiving_goes_on"],
+        attachment=upload_of(request, "attachment"),
+        note=data["note"],
+    )
+
+
+@open_to(methods=("GET",))
+def lot_show(request: HouseRequest, code: str) -> HttpResponse:
+    lot = _lot(code)
+    unit = "F" if request.house.temperature_unit == "F" else "C"
+    context = lot_page(lot, unit, request.now_ms) | {"kept": keep_until(lot, request.house)}
+    return render(request, "lots/show.html", context)
+
+
+@open_to("operator")
+def lot_split(request: HouseRequest, code: str) -> HttpResponse:
+    lot = _lot(code)
+    form = PartForm(request.POST or None, house=request.house, code=True)
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        try:
+            new = entries.split_lot(
+                request.person,
+                lot,
+                data["code"],
+                data["grams"],
+                data["reason"],
+                request.now_ms,
+                data["how"],
+            )
+        except Refused as refusal:
+            refuse(form, refusal.fields)
+        else:
+            messages.success(request, f"Lot {new.code} came out of lot {lot.code}.")
+            return redirect("lot_show", new.code)
+    context = {"form": form, "lot": lot, "free": free_grams(lot), "title": "Split off or rework a part",
+               "button": "Make the new lot"}  # fmt: skip
+    return render(request, "lots/act.html", context)
+
+
+@open_to("operator")
+def lot_merge(request: HouseRequest) -> HttpResponse:
+    lots = [lot for lot in open_lots() if not hasattr(lot, "finish") and free_grams(lot) > 0]
+    form = MergeForm(request.POST or None, house=request.house, lots=lots)
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        portions = [
+            (lot, data[f"lot_{lot.pk}"]) for lot in lots if data[f"lot_{lot.pk}"] is not None
+        ]
+        try:
+            new = entries.merge_lots(
+                request.person, portions, data["code"], data["reason"], request.now_ms
+            )
+        except Refused as refusal:
+            refuse(form, {form.beside(name): text for name, text in refusal.fields.items()})
+        else:
+            messages.success(request, f"Lot {new.code} was merged.")
+            return redirect("lot_show", new.code)
+    context = {"form": form, "title": "Merge lots", "button": "Merge them"}
+    return render(request, "lots/act.html", context)
+
+
+@open_to("operator")
+def lot_destroy(request: HouseRequest, code: str) -> HttpResponse:
+    lot = _lot(code)
+    form = PartForm(request.POST or None, house=request.house, code=False)
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        try:
+            entries.destroy_part(request.person, lot, data["grams"], data["reason"], request.now_ms)
+        except Refused as refusal:
+            refuse(form, refusal.fields)
+        else:
+            messages.success(request, "It is in the book.")
+            return redirect("lot_show", lot.code)
+    context = {"form": form, "lot": lot, "free": free_grams(lot), "title": "Destroy a part",
+               "button": "Keep that it was destroyed", "danger": True}  # fmt: skip
+    return render(request, "lots/act.html", context)
+
+
+@open_to("operator")
+def lot_void(request: HouseRequest, code: str) -> HttpResponse:
+    lot = _lot(code)
+    form = ReasonForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            entries.void_lot(request.person, lot, form.cleaned_data["reason"], request.now_ms)
+        except Refused as refusal:
+            refuse(form, refusal.fields)
+        else:
+            messages.success(request, f"Lot {lot.code} is voided.")
+            return redirect("lot_show", lot.code)
+    context = {"form": form, "lot": lot, "title": "Void a lot opened in error", "button": "Void the lot",
+               "danger": True}  # fmt: skip
+    return render(request, "lots/act.html", context)
+
+
+@open_to("operator")
+def lot_finish(request: HouseRequest, code: str) -> HttpResponse:
+    lot = _lot(code)
+    form = FinishForm(request.POST or None, house=request.house, now_ms=request.now_ms)
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        try:
+            when = _when(request, form, "finished_at")
+            entries.finish_lot(
+                request.person, lot, data["packed"], data["packs"] or 0, when, data["note"]
+            )
+        except Refused as refusal:
+            refuse(form, refusal.fields)
+        else:
+            messages.success(request, f"Lot {lot.code} is finished.")
+            return redirect("lot_show", lot.code)
+    context = {"form": form, "lot": lot, "free": free_grams(lot), "title": "Finish the lot",
+               "button": "Finish the lot"}  # fmt: skip
+    return render(request, "lots/act.html", context)
+
+
+@open_to("operator", "reviewer", "coordinator")
+def lot_laboratory(request: HouseRequest, code: str) -> HttpResponse:
+    lot = _lot(code)
+    form = LaboratoryForm(
+        request.POST or None, request.FILES or None, house=request.house, now_ms=request.now_ms
+    )
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        result = NewResult(
+            data["quantity"], form.unit(), [s for s in data["samples"].splitlines() if s.strip()],
+            data["laboratory"], data["method"], data["portion"], upload_of(request, "report"), data["note"],
+        )  # fmt: skip
+        try:
+            entries.enter_laboratory_result(
+                request.person, lot, result, data["sampled_at"], data["reported_at"], request.now_ms
+            )
+        except Refused as refusal:
+            refuse(form, refusal.fields)
+        else:
+            messages.success(request, "The result is in the book.")
+            return redirect("lot_show", lot.code)
+    context = {
+        "form": form,
+        "lot": lot,
+        "title": "A laboratory's result",
+        "button": "Store the result",
+    }
+    return render(request, "lots/act.html", context)

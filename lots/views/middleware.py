@@ -1,0 +1,45 @@
+"""Who is asking, under which house; an empty house leads to its founding."""
+
+import logging
+import secrets
+from collections.abc import Callable
+from typing import Any, cast
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+
+from lots.queries.house import establishment, rights_of
+from lots.views.base import HouseRequest, now_ms
+
+log = logging.getLogger("lots")
+OPEN_BEFORE_FOUNDING = ("/found/", "/healthz", "/static/")
+
+
+class HouseMiddleware:
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if request.path == "/healthz":  # must answer even where the book cannot be read
+            return self.get_response(request)
+        asked = cast(HouseRequest, request)
+        asked.now_ms = now_ms()
+        house = establishment()
+        if house is None:
+            if not request.path.startswith(OPEN_BEFORE_FOUNDING):
+                return redirect("found")
+            return self.get_response(request)
+        asked.house = house
+        user: Any = getattr(request, "user", None)
+        if user is not None and user.is_authenticated:
+            asked.person = user.person
+            asked.rights = rights_of(user.person)
+        else:
+            asked.rights = set()
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, error: Exception) -> None:
+        """Gives the failure a number that stands on the page and in the log."""
+        number = secrets.token_hex(4)
+        request.error_number = number  # type: ignore[attr-defined]
+        log.error("error %s at %s %s: %r", number, request.method, request.path, error)

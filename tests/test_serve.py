@@ -1,0 +1,378 @@
+"""Starting the logbook for real, and the commands of the server's own console."""
+
+import os
+import re
+import shutil
+import signal
+import socket
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from urllib.error import URLError
+from urllib.request import urlopen
+
+import pytest
+from django.core.management import call_command
+from django.core.management.base import CommandError
+
+from lots.entries import people
+from lots.management.backing_up import KEPT_BACKUPS
+from lots.management.commands.notice_lapses import notice_all
+from lots.management.serving import check_loopback, check_port
+from lots.models.book import BookLine
+from lots.models.deviation import Deviation
+from lots.queries.house import lots_in_hand
+from tests.make import Book, moment
+
+ROOT = Path(__file__).resolve().parent.parent
+CODE = re.compile(r"^ {4}((?:[A-Z2-9]{4}-){3}[A-Z2-9]{4})$", re.MULTILINE)
+PATIENCE_S = 60
+PLAIN = {  # as at a real start: none of what the tests set for themselves
+    name: value
+    for name, value in os.environ.items()
+    if name not in ("DJANGO_SETTINGS_MODULE", "SMOKEHOUSE_DATA")
+}
+
+
+def manage(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    """A command on a data folder, in a process of its own."""
+    command = [sys.executable, str(ROOT / "manage.py"), "--data", str(folder), *words]
+    return subprocess.run(
+        command, capture_output=True, text=True, timeout=PATIENCE_S, cwd="/", env=PLAIN
+    )
+
+
+def free_port() -> int:
+    with socket.socket() as trial:
+        trial.bind(("127.0.0.1", 0))
+        return int(trial.getsockname()[1])
+
+
+def get(port: int, path: str) -> tuple[int, bytes]:
+    with urlopen(f"http://127.0.0.1:{port}{path}", timeout=10) as answer:
+        return answer.status, answer.read()
+
+
+class Served:
+    """The logbook while it is served from a folder."""
+
+    def __init__(self, folder: Path) -> None:
+        self.port = free_port()
+        words = ["--data", str(folder), "serve", "--port", str(self.port)]
+        self.output = folder.parent / "serve.log"
+        self.process = subprocess.Popen(
+            [sys.executable, str(ROOT / "manage.py"), *words],
+            stdout=self.output.open("w"), stderr=subprocess.STDOUT, cwd="/", env=PLAIN,
+        )  # fmt: skip
+
+    def wait(self) -> None:
+        deadline = time.monotonic() + PATIENCE_S
+        while time.monotonic() < deadline and self.process.poll() is None:
+            try:
+                get(self.port, "/healthz")
+                return
+            except (URLError, OSError):
+                time.sleep(0.2)
+        raise AssertionError(f"not served: {self.output.read_text()}")
+
+    def children(self) -> list[int]:
+        listed = subprocess.run(
+            ["ps", "-o", "pid=", "--ppid", str(self.process.pid)], capture_output=True, text=True
+        )
+        return [int(pid) for pid in listed.stdout.split()]
+
+    def all_children(self) -> list[int]:
+        """Two workers, which are started one after the other, and one that notices lapses."""
+        deadline = time.monotonic() + PATIENCE_S
+        while len(self.children()) < 3 and time.monotonic() < deadline:
+            time.sleep(0.1)
+        return self.children()
+
+    def end(self) -> int:
+        self.process.send_signal(signal.SIGTERM)
+        return self.process.wait(timeout=PATIENCE_S)
+
+
+@pytest.fixture(scope="module")
+def migrated(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with an empty, migrated book; tests copy it."""
+    folder = tmp_path_factory.mktemp("migrated")
+    done = manage(folder, "migrate", "--verbosity", "0")
+    assert done.returncode == 0, done.stderr
+    return folder
+
+
+@pytest.fixture
+def folder(migrated: Path, tmp_path: Path) -> Path:
+    shutil.copytree(migrated, tmp_path / "data")
+    return tmp_path / "data"
+
+
+@pytest.fixture
+def served(tmp_path: Path) -> Iterator[Served]:
+    one = Served(tmp_path / "data")
+    yield one
+    if one.process.poll() is None:
+        one.end()
+
+
+def in_book(folder: Path, sql: str) -> None:
+    with sqlite3.connect(folder / "book.sqlite3") as book:
+        book.execute(sql)
+
+
+def test_an_empty_folder_is_served_and_its_founding_code_printed(
+    served: Served, tmp_path: Path
+) -> None:
+    served.wait()
+    told = served.output.read_text()
+    assert f"http://127.0.0.1:{served.port}/" in told
+    assert CODE.search(told)
+    status, page = get(served.port, "/")
+    assert (status, b"Found the house" in page) == (200, True)
+    status, css = get(served.port, "/static/css/smokehouse.css")
+    assert (status, len(css) > 1000) == (200, True)
+    folder = tmp_path / "data"
+    assert folder.stat().st_mode & 0o777 == 0o700
+    readable = [
+        file.name for file in folder.rglob("*") if file.is_file() and file.stat().st_mode & 0o077
+    ]
+    assert readable == []
+
+
+def test_ending_the_server_ends_its_workers_and_the_noticing_of_lapses(served: Served) -> None:
+    served.wait()
+    children = served.all_children()
+    assert len(children) == 3
+    assert served.end() == 0
+    time.sleep(0.2)
+    assert [pid for pid in children if _runs(pid)] == []
+
+
+def test_a_second_start_backs_the_book_up_and_keeps_the_last_ten(folder: Path) -> None:
+    backups = folder / "backups"
+    backups.mkdir()
+    for number in range(KEPT_BACKUPS + 2):
+        (backups / f"book-20200101T0000{number:02}.000Z.sqlite3").write_text("old")
+    served = Served(folder)
+    try:
+        served.wait()
+    finally:
+        served.end()
+    kept = sorted(file.name for file in backups.iterdir())
+    assert len(kept) == KEPT_BACKUPS
+    assert kept[0] == "book-20200101T000003.000Z.sqlite3"
+    with sqlite3.connect(backups / kept[-1]) as copy:
+        assert copy.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        assert copy.execute("SELECT count(*) FROM django_migrations").fetchone()[0] > 0
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "192.168.1.20", "smokehouse.example", "::", ""])
+def test_an_address_other_than_this_machine_is_refused(host: str) -> None:
+    with pytest.raises(CommandError, match="come with https, which this version does not have"):
+        check_loopback(host)
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1", "localhost", "::1"])
+def test_this_machines_own_addresses_are_taken(host: str) -> None:
+    check_loopback(host)
+
+
+def test_serve_refuses_another_address_before_it_touches_anything(tmp_path: Path) -> None:
+    done = manage(tmp_path / "data", "serve", "--host", "0.0.0.0")
+    assert done.returncode == 1
+    assert "0.0.0.0 is refused" in done.stderr
+    assert not (tmp_path / "data" / "book.sqlite3").exists()
+
+
+def test_a_port_in_use_is_refused_in_words() -> None:
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        with pytest.raises(CommandError, match="Is the logbook running already"):
+            check_port("127.0.0.1", other.getsockname()[1])
+
+
+@pytest.mark.parametrize("port", [0, -1, 65536])
+def test_what_is_no_port_is_refused(port: int) -> None:
+    with pytest.raises(CommandError, match="is not a port"):
+        check_port("127.0.0.1", port)
+
+
+def test_a_demo_folder_is_not_served_as_a_real_one(folder: Path) -> None:
+    in_book(
+        folder, "INSERT INTO lots_bookline VALUES (1, 0, 'made up', '{}', 1, 'p', 'd', NULL, NULL)"
+    )
+    in_book(
+        folder,
+        "INSERT INTO lots_establishment (name, address, sells, zone, temperature_unit, weight_unit,"
+        " demo, line_id) VALUES ('Invented', 'Nowhere', 'both', 'UTC', 'F', 'kg', 1, 1)",
+    )
+    done = manage(folder, "serve", "--port", str(free_port()))
+    assert done.returncode == 1
+    assert "invented demonstration data" in done.stderr
+    assert not (folder / "backups").exists()
+
+
+def test_a_book_of_a_newer_version_is_refused_and_left_alone(folder: Path) -> None:
+    in_book(
+        folder,
+        "INSERT INTO django_migrations (app, name, applied)"
+        " VALUES ('lots', '0999_from_the_future', '2099-01-01')",
+    )
+    done = manage(folder, "serve", "--port", str(free_port()))
+    assert done.returncode == 1
+    assert "A newer version" in done.stderr
+    assert "lots.0999_from_the_future" in done.stderr
+    assert not (folder / "backups").exists()
+
+
+def test_a_book_that_lost_a_trigger_is_refused_and_not_quietly_mended(folder: Path) -> None:
+    in_book(folder, "DROP TRIGGER lots_reading_no_update")
+    for _ in range(2):
+        done = manage(folder, "serve", "--port", str(free_port()))
+        assert done.returncode == 1
+        assert "lots_reading_no_update is missing" in done.stderr
+
+
+def test_a_damaged_book_is_refused(folder: Path) -> None:
+    (folder / "book.sqlite3").write_bytes(b"not a database, but something else" * 200)
+    done = manage(folder, "serve", "--port", str(free_port()))
+    assert done.returncode == 1
+    assert "Traceback" not in done.stderr
+    assert "damaged" in done.stderr
+
+
+def test_backup_copies_the_book_and_refuses_to_overwrite(folder: Path, tmp_path: Path) -> None:
+    target = tmp_path / "copy.sqlite3"
+    done = manage(folder, "backup", str(target))
+    assert done.returncode == 0, done.stderr
+    assert target.stat().st_mode & 0o777 == 0o600
+    before = target.read_bytes()
+    again = manage(folder, "backup", str(target))
+    assert again.returncode == 1
+    assert "already there" in again.stderr
+    assert target.read_bytes() == before
+
+
+def test_backup_says_so_where_there_is_no_book_and_where_it_cannot_write(
+    folder: Path, tmp_path: Path
+) -> None:
+    empty = manage(tmp_path / "empty", "backup", str(tmp_path / "a.sqlite3"))
+    assert (empty.returncode, "There is no book" in empty.stderr) == (1, True)
+    nowhere = manage(folder, "backup", str(tmp_path / "none" / "a.sqlite3"))
+    assert (nowhere.returncode, "cannot be written" in nowhere.stderr) == (1, True)
+
+
+@pytest.mark.parametrize("name", ["olga", "Olga Operator"])
+def test_let_in_prints_a_code_that_works_once(
+    name: str, book: Book, capsys: pytest.CaptureFixture[str]
+) -> None:
+    call_command("let_in", name)
+    found = CODE.search(capsys.readouterr().out)
+    now = time.time_ns() // 1_000_000
+    assert found
+    assert people.set_password(found[1], "birch-and-apple", now) == book.operator
+    assert people.invited(found[1], now) is None
+    assert BookLine.objects.filter(kind="let in from the console").count() == 1
+
+
+def test_let_in_refuses_whom_it_does_not_know_and_who_holds_no_right(book: Book) -> None:
+    with pytest.raises(CommandError, match="Nobody here is called “olaf”"):
+        call_command("let_in", "olaf")
+    people.take_right(book.keeper, book.operator, "operator", "left", moment("09:00"))
+    lines = BookLine.objects.count()
+    with pytest.raises(CommandError, match="holds no right"):
+        call_command("let_in", "olga")
+    assert BookLine.objects.count() == lines
+
+
+def test_three_hours_off_while_a_reading_was_due_open_one_deviation_dated_to_the_minute(
+    book: Book,
+) -> None:
+    """The cooler is read every 16 hours; the server is off from 23:00 to 02:00."""
+    book.start("hold", "Cooler", "08:00", book.open_lot())
+    book.at_place("Cooler", "08:00 36.2")
+    assert notice_all(moment("23:00")) == (0, 0)
+    assert notice_all(moment("2026-03-05 02:00")) == (1, 0)
+    assert notice_all(moment("2026-03-05 02:01")) == (0, 0)
+    deviation = Deviation.objects.get()
+    assert deviation.broke_at // 60_000 * 60_000 == moment("2026-03-05 00:00")
+    assert deviation.line.at == moment("2026-03-05 02:00")
+    assert deviation.line.person is None
+
+
+def test_a_lot_that_cannot_be_looked_at_does_not_hide_the_lapses_of_the_next(
+    book: Book, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first, second = book.open_lot("TR-1"), book.open_lot("TR-2")
+    book.start("hold", "Cooler", "08:00", first, second)
+    book.at_place("Cooler", "08:00 36.2")
+    from lots.management.commands import notice_lapses as command
+
+    noticing = command.notice_lapses
+
+    def fails_on_the_first(lots: list[object], at: int) -> int:
+        if lots == [first]:
+            raise RuntimeError("planted")
+        return noticing(lots, at)
+
+    monkeypatch.setattr(command, "notice_lapses", fails_on_the_first)
+    assert notice_all(moment("2026-03-05 02:00")) == (1, 1)
+    assert Deviation.objects.get().lot == second
+
+
+def test_a_lot_that_was_voided_is_not_looked_at_any_more(book: Book) -> None:
+    from lots.entries.lot import void_lot
+
+    lot = book.open_lot()
+    assert list(lots_in_hand()) == [lot]
+    void_lot(book.operator, lot, "opened twice", moment("07:30"))
+    assert list(lots_in_hand()) == []
+
+
+def test_noticing_goes_on_until_whoever_started_it_is_gone(folder: Path) -> None:
+    starter = subprocess.Popen(
+        [sys.executable, "-c",
+         "import os, subprocess, sys, time\n"
+         f"one = subprocess.Popen([sys.executable, {str(ROOT / 'manage.py')!r}, '--data',"
+         f" {str(folder)!r}, 'notice_lapses', '--every', '1', '--beside', str(os.getpid())])\n"
+         "print(one.pid, flush=True); time.sleep(60)"],
+        stdout=subprocess.PIPE, text=True, env=PLAIN,
+    )  # fmt: skip
+    assert starter.stdout
+    pid = int(starter.stdout.readline())
+    time.sleep(3)
+    assert _runs(pid)
+    starter.kill()
+    starter.wait()
+    assert _ends(pid)
+
+
+def test_a_server_killed_at_once_leaves_nothing_running(served: Served) -> None:
+    served.wait()
+    children = served.all_children()
+    served.process.kill()
+    served.process.wait()
+    assert [pid for pid in children if not _ends(pid)] == []
+
+
+def _ends(pid: int) -> bool:
+    """Whether the process ends by itself within ten seconds; it is ended here otherwise."""
+    deadline = time.monotonic() + 10
+    while time.monotonic() < deadline:
+        if not _runs(pid):
+            return True
+        time.sleep(0.2)
+    os.kill(pid, signal.SIGKILL)
+    return False
+
+
+def _runs(pid: int) -> bool:
+    try:
+        return ") Z " not in Path(f"/proc/{pid}/stat").read_text()
+    except FileNotFoundError:
+        return False

@@ -1,0 +1,202 @@
+"""Who may read and write what: every address of the site, every method, every role."""
+
+from dataclasses import dataclass
+
+import pytest
+from django.db import transaction
+from django.http import HttpResponse
+from django.test import Client
+from django.urls import NoReverseMatch, reverse
+
+from lots import urls
+from lots.entries import people
+from lots.models.people import Person
+from tests.make import PASSWORD, Book, moment
+
+BACKEND = "lots.views.backend.PersonBackend"
+O, R, C, I, K = "operator", "reviewer", "coordinator", "inspector", "keeper"  # noqa: E741
+EVERYONE = {O, R, C, I, K}
+DOOR = EVERYONE | {"anonymous"}
+NOBODY: set[str] = set()  # the method itself is refused
+
+# name → (who may GET, who may POST)
+TABLE: dict[str, tuple[set[str], set[str]]] = {
+    # the house and its people
+    "found": (DOOR, DOOR),
+    "log_in": (DOOR, DOOR),
+    "log_out": (NOBODY, EVERYONE),
+    "invited": (DOOR, DOOR),
+    "healthz": (DOOR, NOBODY),
+    "help": (EVERYONE, NOBODY),
+    "people": (EVERYONE, NOBODY),
+    "person_invite": ({K}, {K}),
+    "person_show": ({K}, NOBODY),
+    "right_give": (NOBODY, {K}),
+    "right_end": (NOBODY, {K}),
+    "person_reset": (NOBODY, {K}),
+    "house_change": ({K}, {K}),
+    "places": (EVERYONE, {K, C}),
+    "place_show": (EVERYONE, NOBODY),
+    "place_close": (NOBODY, {K, C}),
+    "instruments": (EVERYONE, {K, C, R}),
+    "instrument_show": (EVERYONE, {O, R, C}),
+    "instrument_retire": (NOBODY, {K, C, R}),
+    # plan
+    "plans": (EVERYONE, NOBODY),
+    "version_show": (EVERYONE, NOBODY),
+    "draft_begin": ({C}, {C}),
+    "draft_edit": ({C}, {C}),
+    "draft_publish": ({C}, {C}),
+    "draft_drop": ({C}, {C}),
+    "plan_withdraw": ({C}, {C}),
+    # lot and load
+    "shift": (EVERYONE, NOBODY),
+    "lots": (EVERYONE, NOBODY),
+    "lot_show": (EVERYONE, NOBODY),
+    "lot_open": ({O}, {O}),
+    "lot_merge": ({O}, {O}),
+    "lot_split": ({O}, {O}),
+    "lot_destroy": ({O}, {O}),
+    "lot_void": ({O}, {O}),
+    "lot_finish": ({O}, {O}),
+    "lot_laboratory": ({O, R, C}, {O, R, C}),
+    "load_show": (EVERYONE, NOBODY),
+    "load_start": ({O}, {O}),
+    "load_move": ({O}, {O}),
+    "load_end": ({O}, {O}),
+    "probe_left": ({O}, {O}),
+    # reading
+    "reading_choose": (EVERYONE, NOBODY),
+    "reading_load": ({O}, {O}),
+    "reading_place": ({O}, {O}),
+    "observation_enter": ({O}, {O}),
+    "measurement_enter": ({O}, {O}),
+    "reading_answer": (EVERYONE, NOBODY),
+    "reading_correct": ({O}, {O}),
+    "observation_correct": ({O}, {O}),
+    "process_adjust": ({O}, {O}),
+    "kept_file": (EVERYONE, NOBODY),
+    "logger_upload": (EVERYONE, {O}),
+    "logger_preview": ({O}, {O}),
+    "logger_drop": (NOBODY, {O}),
+    # deviation
+    "deviations": (EVERYONE, NOBODY),
+    "deviation_show": (EVERYONE, NOBODY),
+    "action_take": ({O, R}, {O, R}),
+    "deviation_decide": ({O, R}, {O, R}),  # an operator may only hold: the entry says so
+    # review
+    "review": (EVERYONE, NOBODY),
+    "review_sign": (NOBODY, {R}),
+    "late_accept": (NOBODY, {R}),
+    "lot_release": ({R}, {R}),
+    # record
+    "records": (EVERYONE, NOBODY),
+    "record_download": (EVERYONE, NOBODY),
+    "record_issue": (NOBODY, {R}),
+    "trace": (EVERYONE, NOBODY),
+}
+
+
+@dataclass
+class House:
+    """A book with something at each address, and one person a role who holds that right alone."""
+
+    roles: dict[str, Person]
+    numbers: dict[str, int]
+
+    def address(self, name: str) -> str:
+        for kwargs in ({}, {"pk": self.numbers.get(name, 1)}, {"code": "TR-1"}):
+            try:
+                return reverse(name, kwargs=kwargs)
+            except NoReverseMatch:
+                continue
+        raise AssertionError(f"{name} takes something else than a number or a lot's code")
+
+
+@pytest.fixture
+def house(book: Book) -> House:
+    at = moment("2026-03-01 10:00")
+    keeper, code = people.invite(
+        book.keeper, "paula", "Paula Peoplekeeper", "PP", [people.Grant(K)], at
+    )
+    people.set_password(code, PASSWORD, at)
+    lot = book.open_lot()
+    load = book.start("brine", "Brine tank 1", "08:00", lot)
+    book.fish(load, "08:10 36.4")
+    last = book.inspector.pk
+    roles = {O: book.operator, R: book.reviewer, C: book.coordinator, I: book.inspector, K: keeper}
+    numbers = {"person_show": last, "right_give": last, "right_end": last, "person_reset": last}
+    loads = ("load_show", "load_move", "load_end", "probe_left", "reading_load")
+    return House(roles, numbers | dict.fromkeys(loads, load.pk))
+
+
+def ask(client: Client, method: str, address: str, person: Person | None) -> HttpResponse:
+    """One request as the person; whatever it wrote is rolled back."""
+    with transaction.atomic():
+        client.logout()
+        if person is not None:
+            client.force_login(person.login, backend=BACKEND)
+        answer = client.generic(method, address)
+        transaction.set_rollback(True)
+    return answer
+
+
+def outcome(answer: HttpResponse) -> str:
+    if answer.status_code in (403, 405):
+        return {403: "no right", 405: "no such method"}[answer.status_code]
+    if answer.status_code == 302 and "/in/?next=" in answer["Location"]:
+        return "log in first"
+    return "let in"
+
+
+def expected(role: str, may: set[str]) -> str:
+    if may == NOBODY:
+        return "no such method"
+    if role in may:
+        return "let in"
+    return "log in first" if role == "anonymous" else "no right"
+
+
+def test_every_address_stands_in_the_table_and_no_other() -> None:
+    assert set(TABLE) == {pattern.name for pattern in urls.urlpatterns}
+
+
+@pytest.mark.parametrize("role", [O, R, C, I, K, "anonymous"])
+def test_each_role_reads_and_writes_what_the_table_says(
+    role: str, house: House, client: Client
+) -> None:
+    wrong = []
+    for name, (reads, writes) in TABLE.items():
+        address = house.address(name)
+        for method, may in (("GET", reads), ("POST", writes)):
+            got = outcome(ask(client, method, address, house.roles.get(role)))
+            if got != expected(role, may):
+                wrong.append(f"{method} {name} {address}: {got}, not {expected(role, may)}")
+    assert wrong == []
+
+
+def test_no_address_takes_another_method(house: House, client: Client) -> None:
+    taken = [
+        f"{method} {name}: {answer.status_code}"
+        for name in TABLE
+        for method in ("PUT", "PATCH", "DELETE")
+        if (answer := ask(client, method, house.address(name), house.roles[K])).status_code != 405
+    ]
+    assert taken == []
+
+
+def test_a_right_that_has_ended_opens_nothing_any_more(
+    house: House, book: Book, client: Client
+) -> None:
+    client.force_login(book.operator.login, backend=BACKEND)
+    assert client.get(reverse("lot_open")).status_code == 200
+    people.take_right(book.keeper, book.operator, O, "left the house", moment("2026-03-05 09:00"))
+    assert outcome(client.get(reverse("lot_open"))) == "log in first"
+
+
+def test_a_page_refused_says_why_and_has_a_page_of_its_own(book: Book, client: Client) -> None:
+    client.force_login(book.inspector.login, backend=BACKEND)
+    answer = client.get(reverse("person_invite"))
+    assert answer.status_code == 403
+    assert "403.html" in [template.name for template in answer.templates]
+    assert "keeper" in answer.content.decode()
