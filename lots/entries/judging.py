@@ -14,8 +14,8 @@ from lots.models.reading import Reading
 from lots.models.review import KeptJudgement
 from lots.models.scratch import RunningState
 from lots.queries import evidence as seen
-from lots.queries.judgements import Judged, judge_lot, judge_part, limit_states, step_limits
-from lots.queries.lineage import lineage, with_descendants
+from lots.queries.judgements import Judged, judge_lot, judge_parts, limit_states, step_limits
+from lots.queries.lineage import lineages, with_descendants
 from lots.queries.plans import plan_value
 
 EVIDENCE_ROWS = 40  # reading numbers named in a deviation's evidence
@@ -52,7 +52,7 @@ def advance_states(load: Load, reading: Reading) -> None:
     limits = _limits_of(load)
     standing = [rows.get((version.pk, limit.id)) for version, limit in limits]
     late = reading.corrects_id or seen.is_late(reading, reading.observed_at)
-    span = seen._spans(load, None)[0]
+    span = seen._spans(load)[0]
     inside = span.start <= reading.observed_at <= span.until(reading.observed_at)
     if late or not inside or not all(row and _follows(row, load, reading) for row in standing):
         fold_states(load)
@@ -133,23 +133,33 @@ def judge_loads(act: Act, loads: Iterable[Load], at: int) -> list[Judged]:
     for load in loads:
         if not RunningState.objects.filter(load=load).exists():
             fold_states(load)
-        for part in _parts(load):
-            act.concerns(part.lot_id)
-            judged = judge_part(part, at, lineage(part.lot))
-            found += judged
-            for one in judged:
-                hold_deviation(act, one, at)
+        parts = _parts(load)
+        ancestors = lineages(part.lot for part in parts)
+        act.concerns(*(part.lot_id for part in parts))
+        judged = judge_parts([(part, ancestors[part.lot_id]) for part in parts], at)
+        newest = _newest_deviations(load)
+        for one in judged:
+            hold_deviation(act, one, at, newest)
+        found += judged
     return found
 
 
-def hold_deviation(act: Act, judged: Judged, at: int) -> Deviation | None:
+Newest = dict[tuple[int, str], Deviation]  # by lot and limit
+
+
+def _newest_deviations(load: Load) -> Newest:
+    """The newest deviation of each lot and limit in a load."""
+    rows = Deviation.objects.filter(load=load).order_by("id")
+    return {(row.lot_id, row.limit_id): row for row in rows}
+
+
+def hold_deviation(
+    act: Act, judged: Judged, at: int, known: Newest | None = None
+) -> Deviation | None:
     """Opens a deviation, extends it, or notes that it is no longer reproduced; none disappears."""
     part, finding = judged.part, judged.finding
-    newest = (
-        Deviation.objects.filter(lot=part.lot_id, load=part.load_id, limit_id=judged.limit.id)
-        .order_by("-id")
-        .first()
-    )
+    known = _newest_deviations(part.load) if known is None else known
+    newest = known.get((part.lot_id, judged.limit.id))
     if finding.verdict is not Verdict.DEVIATION:
         if newest is not None:
             _not_reproduced(act, newest, judged)

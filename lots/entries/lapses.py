@@ -6,8 +6,8 @@ from lots.core.limits import Verdict
 from lots.entries.book import act
 from lots.entries.judging import hold_deviation
 from lots.models.lot import LoadPart, Lot
-from lots.queries.judgements import Judged, judge_part, told
-from lots.queries.lineage import lineage
+from lots.queries.judgements import Judged, judge_parts, told
+from lots.queries.lineage import lineages
 
 
 def open_parts(lots: Iterable[Lot]) -> list[LoadPart]:
@@ -20,10 +20,11 @@ def open_parts(lots: Iterable[Lot]) -> list[LoadPart]:
 
 def lapsed(lots: Iterable[Lot], at: int) -> list[Judged]:
     """Deviations that stand at the moment and that no row tells of yet."""
+    parts = open_parts(lots)
+    ancestors = lineages(part.lot for part in parts)
     return [
         judged
-        for part in open_parts(lots)
-        for judged in judge_part(part, at, lineage(part.lot))
+        for judged in judge_parts([(part, ancestors[part.lot_id]) for part in parts], at)
         if judged.verdict is Verdict.DEVIATION and not told(judged)
     ]
 

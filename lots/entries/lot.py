@@ -11,7 +11,7 @@ from lots.entries.files import Upload, keep_file, media_type
 from lots.entries.judging import judge_loads, keep_judgements
 from lots.entries.lapses import notice_lapses
 from lots.entries.moments import Moments
-from lots.entries.readings import Figure, check_figures, write_reading
+from lots.entries.readings import LARGEST, Figure, check_figures, write_reading
 from lots.entries.refusals import USED, Refused, Unlikely
 from lots.entries.signing import require
 from lots.models.house import Place
@@ -34,6 +34,9 @@ from lots.queries.judgements import step_limits
 from lots.queries.lineage import balance, in_loads_now, parts_of
 from lots.queries.plans import newest_versions, plan_value
 
+LONGEST = 20  # characters of a sample's figure
+TAKEN_WORDS = ("open", "merge")  # a lot's address is its code; these lead elsewhere
+
 
 @dataclass(frozen=True)
 class NewLot:
@@ -54,14 +57,21 @@ class NewLot:
     note: str = ""
 
 
+def _wrong_code(code: str) -> str | None:
+    """Why a new lot cannot have this code, if it cannot."""
+    if not code.strip(".") or any(c.isspace() or not c.isprintable() or c in "/?#%" for c in code):
+        return "Type a code without spaces or / ? # %, such as TR-0304-1."
+    if code.lower() in TAKEN_WORDS or Lot.objects.filter(code=code).exists():
+        return f"There is already a lot {code}. Choose another code."
+    return None
+
+
 def _check_new(new: NewLot, when: Moments) -> None:
     wrong: dict[str, str] = {}
     plan = plan_value(new.version)
     code = new.code.strip()
-    if not code or any(c.isspace() or c in "/?#%" for c in code):
-        wrong["code"] = "Type a code without spaces or / ? # %, such as TR-0304-1."
-    elif Lot.objects.filter(code=code).exists():
-        wrong["code"] = f"There is already a lot {code}. Choose another code."
+    if text := _wrong_code(code):
+        wrong["code"] = text
     if new.species not in plan.species_codes:
         may = ", ".join(f"{one.name} ({one.code})" for one in plan.species)
         wrong["species"] = f"The plan “{plan.title}” does not cover this species. It covers: {may}."
@@ -238,8 +248,8 @@ def _short(lot: Lot, grams: int) -> str | None:
 
 def _offspring(writing: Act, source: Lot, code: str, grams: int, at: int, note: str) -> Lot:
     code = code.strip()
-    if not code or Lot.objects.filter(code=code).exists():
-        raise Refused({"code": f"Choose a new code; “{code}” is empty or already used."})
+    if text := _wrong_code(code):
+        raise Refused({"code": text})
     return writing.write(
         Lot(
             code=code,
@@ -454,4 +464,9 @@ def _sample_values(new: NewResult) -> list[int]:
         raise Refused({"samples": str(error)}) from error
     if any(value < 0 for value in values):
         raise Refused({"samples": "A figure below nothing cannot be. Check the report."})
+    if any(
+        value > LARGEST or len(text.strip()) > LONGEST
+        for text, value in zip(new.samples, values, strict=True)
+    ):
+        raise Refused({"samples": "A figure is too large or too long. Check the report."})
     return values

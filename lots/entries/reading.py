@@ -27,7 +27,7 @@ from lots.models.lot import Load, LoadEnd, LoadPart, Lot
 from lots.models.people import Person, Right
 from lots.models.reading import Accepted, Attachment, Observation, Reading
 from lots.queries.evidence import is_late, loads_at, started_at
-from lots.queries.judgements import Judged, judge_part
+from lots.queries.judgements import Judged, judge_parts
 from lots.queries.lineage import parts_of
 from lots.queries.plans import plan_value
 
@@ -121,7 +121,7 @@ def judged_of(row: Reading, at: int) -> list[Judged]:
     parts = LoadPart.objects.filter(load__in=[load.pk for load in loads]).select_related(
         "load__place__within", "lot__plan_version"
     )
-    return [judged for part in parts for judged in judge_part(part, at)]
+    return judge_parts([(part, ()) for part in parts], at)
 
 
 def _judge(writing: Act, rows: Sequence[Reading], touched: Sequence[Load], at: int) -> list[Judged]:
@@ -274,8 +274,9 @@ def accept_late(
             writing.write(Accepted(**{name: row}, reason=reason.strip()))
         fresh = [_fresh(load) for load in loads.values()]
         again = [later for load in fresh for later in later_loads(load)]
-        forget_states([*fresh, *again])
-        judge_loads(writing, fresh, at)
+        both = {load.pk: load for load in (*fresh, *again)}
+        forget_states(both.values())
+        judge_loads(writing, both.values(), at)
         writing.say(entries=len(rows), reason=reason.strip())
 
 
@@ -297,9 +298,13 @@ def adjust_process(
     require(person, Right.OPERATOR)
     if not what.strip():
         raise Refused({"what": "Say what was adjusted."})
-    limits = [limit for point in plan_value(lot.plan_version).control_points for limit in point.limits]
+    limits = [
+        limit for point in plan_value(lot.plan_version).control_points for limit in point.limits
+    ]
     if limit_id not in {limit.id for limit in limits}:
-        raise Refused(f"The plan of lot {lot.code} has no such limit. Come from the lot's page again.")
+        raise Refused(
+            f"The plan of lot {lot.code} has no such limit. Come from the lot's page again."
+        )
     if load is not None and not any(part.load_id == load.pk for part in parts_of(lot)):
         raise Refused(f"Lot {lot.code} was not in that load. Come from the lot's page again.")
     with act("process adjusted", person, at) as writing:

@@ -12,7 +12,6 @@ from lots.models.lot import Load
 from lots.models.reading import Reading
 from lots.queries.house import rules
 
-
 LARGEST = 10**15  # millionths: a thousand million of any unit was mistyped; any database keeps it
 
 

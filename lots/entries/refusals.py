@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 
-
 USED = "This page was already used for another entry. Open it again."
 
 

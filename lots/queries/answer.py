@@ -6,8 +6,9 @@ from lots.core.limits import Every, Verdict
 from lots.models.deviation import Deviation
 from lots.models.lot import Load, LoadPart
 from lots.models.reading import Reading
+from lots.queries.board import one_of_each_plan
 from lots.queries.evidence import loads_at
-from lots.queries.judgements import Judged, judge_part
+from lots.queries.judgements import Judged, judge_parts
 from lots.queries.load_page import LimitShown, probes_wanted, shown
 
 FISH = 3  # rows offered for a round where the plan names no number (AFDO: at least three of the largest)
@@ -48,13 +49,9 @@ def answer_page(reading: Reading, at: int) -> dict[str, Any]:
             "load__place__within", "lot__plan_version"
         )
     )
-    seen: dict[tuple[int, int], list[Judged]] = {}
-    for part in parts:
-        key = part.load_id, part.lot.plan_version_id
-        if key not in seen:
-            seen[key] = judge_part(part, at)
+    judged = judge_parts([(part, ()) for part in one_of_each_plan(parts)], at)
     limits = sorted(
-        shown([one for judged in seen.values() for one in judged if _speaks(one, reading)]),
+        shown([one for one in judged if _speaks(one, reading)]),
         key=lambda one: (-one.judged.verdict.rank, isinstance(one.judged.limit.rule, Every)),
     )
     return {
@@ -75,11 +72,8 @@ def _speaks(one: Judged, reading: Reading) -> bool:
         return any(
             getattr(leaf.rule, "quantity", "") == reading.quantity for leaf in one.limit.leaves()
         )
-    subject = "fish" if reading.load_id else None
-    subjects = {leaf.of for leaf in one.limit.leaves()}
-    if subject == "fish":
-        return "fish" in subjects
-    return bool(subjects & {"place", "room"})
+    here = "place" if reading.place_id == one.part.load.place_id else "room"
+    return ("fish" if reading.load_id else here) in {leaf.of for leaf in one.limit.leaves()}
 
 
 def _deviations(limits: list[LimitShown]) -> list[Deviation]:

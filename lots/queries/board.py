@@ -1,5 +1,6 @@
 """The opening page of a shift: what stands where, since when, what it shows and what is due."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db.models import Max
@@ -9,7 +10,8 @@ from lots.models.deviation import Deviation
 from lots.models.lot import Load, LoadPart, Lot
 from lots.models.reading import PackedSeries, Reading
 from lots.queries.evidence import started_at
-from lots.queries.judgements import Judged, judge_part
+from lots.queries.judgements import Judged, judge_parts
+from lots.queries.lineage import balance
 from lots.queries.plans import plan_value
 
 
@@ -95,35 +97,46 @@ def _due(judged: list[Judged]) -> Due | None:
 
 def loads_now(at: int) -> list[LoadNow]:
     """Every open load with what it shows at a moment."""
-    out = []
-    for load in open_loads():
-        parts = list(
-            LoadPart.objects.filter(load=load).select_related(
-                "load__place__within", "lot__plan_version"
-            )
-        )
-        if not parts:
-            continue
-        seen: dict[int, list[Judged]] = {}
-        for part in parts:
-            version = part.lot.plan_version_id
-            if version not in seen:
-                seen[version] = judge_part(part, at)
-        judged = [one for found in seen.values() for one in found]
-        name = plan_value(parts[0].lot.plan_version).step(parts[0].step).name
-        out.append(
-            LoadNow(
-                load,
-                name,
-                started_at(load),
-                parts,
-                judged,
-                _last_reading(load),
-                _logger_until(load),
-                _due(judged),
-            )
-        )
-    return out
+    parts: dict[int, list[LoadPart]] = {}
+    loads = open_loads()
+    rows = LoadPart.objects.filter(load__in=loads).select_related(
+        "load__place__within", "lot__plan_version"
+    )
+    for part in rows.order_by("id"):
+        parts.setdefault(part.load_id, []).append(part)
+    judged = _judged(parts.values(), at)
+    return [_now(load, parts[load.pk], judged) for load in loads if load.pk in parts]
+
+
+def _judged(loads: Iterable[list[LoadPart]], at: int) -> dict[int, list[Judged]]:
+    """By load: its limits, once for each plan version in it."""
+    firsts = [part for parts in loads for part in one_of_each_plan(parts)]
+    found: dict[int, list[Judged]] = {}
+    for one in judge_parts([(part, ()) for part in firsts], at):
+        found.setdefault(one.part.load_id, []).append(one)
+    return found
+
+
+def one_of_each_plan(parts: Iterable[LoadPart]) -> list[LoadPart]:
+    """Of the lots in a load one for each plan version: the load's limits are the same for the rest."""
+    firsts: dict[tuple[int, int], LoadPart] = {}
+    for part in parts:
+        firsts.setdefault((part.load_id, part.lot.plan_version_id), part)
+    return list(firsts.values())
+
+
+def _now(load: Load, parts: list[LoadPart], found: dict[int, list[Judged]]) -> LoadNow:
+    judged = found.get(load.pk, [])
+    return LoadNow(
+        load,
+        plan_value(parts[0].lot.plan_version).step(parts[0].step).name,
+        started_at(load),
+        parts,
+        judged,
+        _last_reading(load),
+        _logger_until(load),
+        _due(judged),
+    )
 
 
 def open_lots() -> list[Lot]:
@@ -135,9 +148,11 @@ def open_lots() -> list[Lot]:
 
 
 def lots_between_steps(loads: list[LoadNow]) -> list[Lot]:
-    """Open lots, not finished, that stand in no load now: the next step waits for them."""
+    """Open lots, not finished, that stand in no load now: the next step waits for them.  A lot all of
+    whose fish went into others or was destroyed waits for nothing."""
     inside = {part.lot_id for now in loads for part in now.parts}
-    return [lot for lot in open_lots() if lot.pk not in inside and not hasattr(lot, "finish")]
+    waiting = [lot for lot in open_lots() if lot.pk not in inside and not hasattr(lot, "finish")]
+    return [lot for lot in waiting if balance(lot).left > 0]
 
 
 def open_deviations() -> int:

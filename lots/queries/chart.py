@@ -14,7 +14,7 @@ from lots.core.series import Chunk
 from lots.core.units import NINTHS_PER_C, NINTHS_PER_F, Bound, TempUnit, degrees
 from lots.models.deviation import Deviation
 from lots.models.lot import LoadPart
-from lots.queries.evidence import LoadEvidence, evidence
+from lots.queries.evidence import OwnSeries, own_series
 from lots.queries.judgements import step_limits
 from lots.queries.plans import plan_value
 
@@ -79,7 +79,7 @@ class _Scale:
 @dataclass(frozen=True)
 class _Step:
     part: LoadPart
-    found: LoadEvidence
+    found: OwnSeries
     start: int
     end: int
     limits: list[tuple[Bound, str]]
@@ -100,7 +100,7 @@ def _drawn(limit: Limit) -> Iterator[tuple[Bound, str]]:
 def _steps(parts: Iterable[LoadPart], at: int) -> list[_Step]:
     out = []
     for part in parts:
-        found = evidence(part.load)
+        found = own_series(part.load)
         runs = [
             run for probes in found.series.values() for chunks in probes.values() for run in chunks
         ]

@@ -5,7 +5,7 @@ corrected, or has been accepted by the records reviewer.  Where the two are the 
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from django.db.models import Exists, OuterRef, Q
 
@@ -89,6 +89,7 @@ class LoadEvidence:
     series: Series
     monitored_series: Series
     before: Series
+    monitored_before: Series
     differs: bool
     hand: list[Reading] = field(default_factory=list)
     packed: list[PackedSeries] = field(default_factory=list)
@@ -192,15 +193,19 @@ def _samples(rows: Iterable[Reading]) -> dict[str, list[Sample]]:
     return out
 
 
-def laboratory_samples(lots: Iterable[Lot]) -> dict[str, list[Sample]]:
-    """What laboratories found in these lots, by quantity, corrections applied."""
-    out: dict[str, list[Sample]] = {}
+Samples = dict[str, list[Sample]]  # by quantity
+
+
+def laboratory_by_lot(lots: Iterable[Lot]) -> dict[int, Samples]:
+    """What laboratories found in these lots, by lot and quantity, corrections applied."""
+    out: dict[int, Samples] = {}
     rows = LaboratorySample.objects.filter(
-        result__lot__in=list(lots), result__corrected_by=None
+        result__lot__in={lot.pk for lot in lots}, result__corrected_by=None
     ).select_related("result")
-    for row in rows:
+    for row in rows.order_by("id"):
         sample = Sample(row.value, row.result.sampled_at, laboratory=True)
-        out.setdefault(row.result.quantity, []).append(sample)
+        of_lot = out.setdefault(row.result.lot_id, {})
+        of_lot.setdefault(row.result.quantity, []).append(sample)
     return out
 
 
@@ -222,29 +227,45 @@ def loads_before(load: Load) -> list[Load]:
     return list(newest.values())
 
 
-def _before(load: Load) -> tuple[Series, int | None]:
-    """The fish's readings of the step before, and when it ended (the earliest, if several)."""
-    found: dict[str, list[Chunk]] = {}
+@dataclass(frozen=True)
+class _Before:
+    """The fish's readings of the step before and when it ended (the earliest, if several)."""
+
+    known: Series
+    monitored: Series
+    known_end: int | None
+    monitored_end: int | None
+    differs: bool
+
+
+def _before(load: Load) -> _Before:
+    """What a cooling's clock looks back into; on the monitored side without what came late or was
+    put right and is not accepted, so that neither makes the clock start later."""
+    known: dict[str, list[Chunk]] = {}
+    monitored: dict[str, list[Chunk]] = {}
     ends: list[int] = []
+    seen_ends: list[int] = []
+    differ = False
     for earlier in loads_before(load):
-        end = end_of(earlier)
-        ends += [end.ended_at] if end else []
-        span_end = end.ended_at if end else None
-        start = started_at(earlier)
-        hand = list(
-            Reading.objects.filter(load=earlier, quantity="temperature").select_related("accepted")
-        )
-        known, _, _ = _known_and_monitored(hand)
-        packed = PackedSeries.objects.filter(load=earlier).prefetch_related("corrections__accepted")
-        series = _series(
-            earlier, _clip(known, start, span_end), packed, start, span_end, known=True
-        )
-        for probe, runs in series.get("fish", {}).items():
-            found.setdefault(probe, []).extend(runs)
-    return {"fish": {probe: merge(runs) for probe, runs in found.items()}}, min(ends, default=None)
+        span, seen_span, end_differs = _spans(earlier)
+        seen_end = min((e for e in (span.end, seen_span.end) if e is not None), default=None)
+        ends += [span.end] if span.end is not None else []
+        seen_ends += [seen_end] if seen_end is not None else []
+        series, seen, series_differs, _, _ = _known_series(earlier, span, seen_span)
+        differ |= series_differs or end_differs
+        for found, side in ((known, series), (monitored, seen)):
+            for probe, runs in side.get("fish", {}).items():
+                found.setdefault(probe, []).extend(runs)
+    return _Before(
+        {"fish": {probe: merge(runs) for probe, runs in known.items()}},
+        {"fish": {probe: merge(runs) for probe, runs in monitored.items()}},
+        min(ends, default=None),
+        min(seen_ends, default=None),
+        differ,
+    )
 
 
-def _spans(load: Load, before_end: int | None) -> tuple[Span, Span, bool]:
+def _spans(load: Load) -> tuple[Span, Span, bool]:
     """The span as stated, the span as monitored, and whether the end was entered late or put right
     without having been accepted."""
     start, monitored = started_at(load), None
@@ -256,27 +277,42 @@ def _spans(load: Load, before_end: int | None) -> tuple[Span, Span, bool]:
         elif _accepted(end):
             monitored = end.ended_at
     stated = ends[-1].ended_at if ends else None
-    return (
-        Span(start, stated, None, before_end),
-        Span(start, monitored, None, before_end),
-        monitored != stated,
-    )
+    return Span(start, stated), Span(start, monitored), monitored != stated
 
 
-def load_facts(load: Load, before_end: int | None = None) -> LoadFacts:
+@dataclass(frozen=True)
+class FactRows:
+    """The rows that the facts of several loads come from, by load, in the order they were written."""
+
+    figures: dict[int, list[Reading]]
+    observations: dict[int, list[Observation]]
+
+
+def fact_rows(loads: Iterable[Load]) -> FactRows:
+    """What was measured and looked for in these loads, read at once."""
+    numbers = {load.pk for load in loads}
+    figures: dict[int, list[Reading]] = {}
+    observations: dict[int, list[Observation]] = {}
+    measured = Reading.objects.filter(load__in=numbers).exclude(quantity="temperature")
+    for figure in measured.select_related("accepted").order_by("id"):
+        figures.setdefault(figure.load_id or 0, []).append(figure)
+    looked_for = Observation.objects.filter(load__in=numbers).select_related("accepted")
+    for one in looked_for.order_by("id"):
+        observations.setdefault(one.load_id, []).append(one)
+    return FactRows(figures, observations)
+
+
+def load_facts(load: Load, rows: FactRows | None = None) -> LoadFacts:
     """The load's span, what was measured and what was looked for; no series is read unless its end
     was entered late."""
-    span, monitored_span, end_late = _spans(load, before_end)
+    rows = fact_rows([load]) if rows is None else rows
+    span, monitored_span, end_late = _spans(load)
     if end_late and span.end is not None:
         last = _last_reading(_known_series(load, span, monitored_span)[0])
         counted = span.start if last is None else min(last, span.end)
-        span = Span(span.start, span.end, counted, span.before_end)
-    figures = Reading.objects.filter(load=load).exclude(quantity="temperature")
-    known, monitored, differ = _known_and_monitored(
-        list(figures.select_related("accepted").order_by("id"))
-    )
-    observations = Observation.objects.filter(load=load).select_related("accepted")
-    sights, seen_sights, differ_sights = _known_and_monitored(list(observations.order_by("id")))
+        span = replace(span, counted_end=counted)
+    known, monitored, differ = _known_and_monitored(rows.figures.get(load.pk, []))
+    sights, seen_sights, differ_sights = _known_and_monitored(rows.observations.get(load.pk, []))
     return LoadFacts(
         load,
         span,
@@ -306,13 +342,41 @@ def _known_series(
     return series, seen, True, hand, packed
 
 
+@dataclass(frozen=True)
+class OwnSeries:
+    """A load's own readings as known, without the step before."""
+
+    span: Span
+    series: Series
+    hand: list[Reading]
+    packed: list[PackedSeries]
+
+
+def own_series(load: Load) -> OwnSeries:
+    """The load's readings, for a page or a chart that judges nothing."""
+    span, monitored_span, _ = _spans(load)
+    series, _, _, hand, packed = _known_series(load, span, monitored_span)
+    return OwnSeries(span, series, hand, packed)
+
+
 def evidence(load: Load) -> LoadEvidence:
     """All the series that the load's limits are held against, read from the rows."""
-    before, before_end = _before(load)
-    facts = load_facts(load, before_end)
+    before = _before(load)
+    facts = load_facts(load)
+    span = replace(facts.span, before_end=before.known_end)
+    monitored_span = replace(facts.monitored_span, before_end=before.monitored_end)
     series, monitored, differs, hand, packed = _known_series(load, facts.span, facts.monitored_span)
     return LoadEvidence(
-        load, facts.span, facts.monitored_span, series, monitored, before, differs, hand, packed
+        load,
+        span,
+        monitored_span,
+        series,
+        monitored,
+        before.known,
+        before.monitored,
+        differs or before.differs,
+        hand,
+        packed,
     )
 
 

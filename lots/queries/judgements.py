@@ -1,18 +1,19 @@
 """Judgements of a lot's steps, computed from the rows (or from running states where they stand)."""
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from django.db.models import prefetch_related_objects
+
 from lots.core import judging
 from lots.core.folds import Finding, Span
-from lots.core.judging import Facts, Judgement
+from lots.core.judging import Facts, Judgement, Sample
 from lots.core.limits import Limit, NotJudged, Verdict
 from lots.core.plan import ControlPoint, Plan, PlanStep
 from lots.models.deviation import Deviation
 from lots.models.lot import Load, LoadPart, Lot
-from lots.models.plan import PlanVersion
 from lots.models.scratch import RunningState
 from lots.queries import evidence as seen
 from lots.queries.lineage import Ancestor, lineage, parts_of
@@ -44,7 +45,7 @@ def limit_states(limit: Limit, found: seen.LoadEvidence) -> StatesByKind:
     states: StatesByKind = {"known": judging.start(limit, found.series, found.span, found.before)}
     if found.differs or found.span != found.monitored_span:
         states["monitored"] = judging.start(
-            limit, found.monitored_series, found.monitored_span, found.before
+            limit, found.monitored_series, found.monitored_span, found.monitored_before
         )
     return states
 
@@ -71,20 +72,77 @@ def step_limits(plan: Plan, step_id: str) -> list[tuple[ControlPoint, Limit]]:
     ]
 
 
-def _with_laboratory(facts: Facts, lots: Iterable[Lot]) -> Facts:
+def _with_laboratory(facts: Facts, found: dict[str, list[Sample]]) -> Facts:
     measured = {quantity: list(samples) for quantity, samples in facts.measured.items()}
-    for quantity, samples in seen.laboratory_samples(lots).items():
+    for quantity, samples in found.items():
         measured[quantity] = measured.get(quantity, []) + samples
     return replace(facts, measured=measured)
 
 
-def _running(load: Load, version: PlanVersion) -> dict[str, StatesByKind]:
-    rows = RunningState.objects.filter(load=load, plan_version=version)
-    return {row.limit_id: json.loads(row.states) for row in rows}
+class Sitting:
+    """What judging several steps at one moment reads, read once for them all; kept no longer."""
+
+    def __init__(self, parts: Sequence[LoadPart], lots: Iterable[Lot], anew: bool) -> None:
+        prefetch_related_objects([part.load for part in parts], "moves", "ends__accepted")
+        self.loads = {part.load_id: part.load for part in parts}
+        self.rows = seen.fact_rows(self.loads.values())
+        self.laboratory = seen.laboratory_by_lot(lots)
+        self.running: dict[tuple[int, int], dict[str, StatesByKind]] = {}
+        kept = RunningState.objects.none() if anew else RunningState.objects.all()
+        for row in kept.filter(load__in=self.loads):
+            states = self.running.setdefault((row.load_id, row.plan_version_id), {})
+            states[row.limit_id] = json.loads(row.states)
+        self._facts: dict[int, seen.LoadFacts] = {}
+        self._evidence: dict[int, seen.LoadEvidence] = {}
+
+    def facts(self, load: Load) -> seen.LoadFacts:
+        if load.pk not in self._facts:
+            self._facts[load.pk] = seen.load_facts(load, self.rows)
+        return self._facts[load.pk]
+
+    def states(self, part: LoadPart, limits: Iterable[Limit]) -> dict[str, StatesByKind]:
+        """The states of these limits: the running ones, the missing folded from the rows."""
+        key = part.load_id, part.lot.plan_version_id
+        found = self.running.setdefault(key, {})
+        for limit in limits:
+            if limit.id not in found:
+                found[limit.id] = limit_states(limit, self._all(part.load))
+        return found
+
+    def samples(self, lots: Iterable[Lot]) -> dict[str, list[Sample]]:
+        out: dict[str, list[Sample]] = {}
+        for lot in lots:
+            for quantity, samples in self.laboratory.get(lot.pk, {}).items():
+                out.setdefault(quantity, []).extend(samples)
+        return out
+
+    def _all(self, load: Load) -> seen.LoadEvidence:
+        if load.pk not in self._evidence:
+            self._evidence[load.pk] = seen.evidence(load)
+        return self._evidence[load.pk]
+
+
+def judge_parts(
+    parts: Iterable[tuple[LoadPart, Sequence[Ancestor]]], at: int, anew: bool = False
+) -> list[Judged]:
+    """All limits of several steps, each with the lots whose laboratory results speak for it."""
+    each = list(parts)
+    lots = [ancestor.lot for _, ancestors in each for ancestor in ancestors]
+    lots += [part.lot for part, ancestors in each if not ancestors]
+    sitting = Sitting([part for part, _ in each], lots, anew)
+    return [
+        judged
+        for part, ancestors in each
+        for judged in judge_part(part, at, ancestors, anew, sitting)
+    ]
 
 
 def judge_part(
-    part: LoadPart, at: int, ancestors: Iterable[Ancestor] = (), anew: bool = False
+    part: LoadPart,
+    at: int,
+    ancestors: Sequence[Ancestor] = (),
+    anew: bool = False,
+    sitting: Sitting | None = None,
 ) -> list[Judged]:
     """All limits of one step of a lot, at a moment.
 
@@ -94,16 +152,13 @@ def judge_part(
     limits = step_limits(plan, part.step)
     if not limits:
         return []
-    facts = seen.load_facts(part.load)
-    running = {} if anew else _running(part.load, part.lot.plan_version)
-    if any(limit.id not in running for _, limit in limits):
-        found = seen.evidence(part.load)
-        running |= {
-            limit.id: limit_states(limit, found) for _, limit in limits if limit.id not in running
-        }
     lots = [ancestor.lot for ancestor in ancestors] or [part.lot]
-    known = _with_laboratory(facts.facts, lots)
-    monitored = _with_laboratory(facts.monitored_facts, lots)
+    sitting = Sitting([part], lots, anew) if sitting is None else sitting
+    facts = sitting.facts(part.load)
+    running = sitting.states(part, (limit for _, limit in limits))
+    laboratory = sitting.samples(lots)
+    known = _with_laboratory(facts.facts, laboratory)
+    monitored = _with_laboratory(facts.monitored_facts, laboratory)
     return [
         Judged(
             part,
@@ -118,7 +173,7 @@ def judge_part(
 def judge_lot(lot: Lot, at: int, anew: bool = False) -> list[Judged]:
     """All limits of all steps of a lot begun so far, those it inherited included."""
     ancestors = lineage(lot)
-    return [judged for part in parts_of(lot) for judged in judge_part(part, at, ancestors, anew)]
+    return judge_parts([(part, ancestors) for part in parts_of(lot)], at, anew)
 
 
 @dataclass(frozen=True)

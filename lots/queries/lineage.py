@@ -31,6 +31,13 @@ def lineage(lot: Lot) -> list[Ancestor]:
     return list(found.values())
 
 
+def lineages(lots: Iterable[Lot]) -> dict[int, list[Ancestor]]:
+    """The lineage of each lot, by lot."""
+    each = {lot.pk: lot for lot in lots}
+    given = set(LotLink.objects.filter(target__in=each).values_list("target_id", flat=True))
+    return {pk: lineage(lot) if pk in given else [Ancestor(lot, None)] for pk, lot in each.items()}
+
+
 def parts_of(lot: Lot) -> list[LoadPart]:
     """The lot's steps in order of their start, those inherited included."""
     parts: list[LoadPart] = []

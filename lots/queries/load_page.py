@@ -5,10 +5,10 @@ from typing import Any
 
 from lots.core.limits import Every, Measured, Observed, demand, operating_demand
 from lots.models.lot import Load, LoadPart, Lot
-from lots.models.reading import LoggerImport, Observation, PackedSeries, Reading
-from lots.queries.board import open_lots
-from lots.queries.evidence import end_of, evidence, is_late, started_at
-from lots.queries.judgements import Judged, judge_part, step_limits
+from lots.models.reading import LoggerImport, Observation, Reading
+from lots.queries.board import one_of_each_plan, open_lots
+from lots.queries.evidence import OwnSeries, end_of, is_late, own_series, started_at
+from lots.queries.judgements import Judged, judge_parts, step_limits
 from lots.queries.lineage import balance, in_loads_now, parts_of
 from lots.queries.plans import plan_value
 
@@ -76,17 +76,21 @@ def shown(judged: list[Judged]) -> list[LimitShown]:
 
 def asked_looks(load: Load) -> list[str]:
     """What the limits of the load's step want looked for."""
-    return _asked(load, Observed)
+    return _asked(_parts(load), Observed)
 
 
 def asked_measures(load: Load) -> list[str]:
     """What the limits of the load's step want measured on the spot."""
-    return _asked(load, Measured)
+    return _asked(_parts(load), Measured)
 
 
-def _asked(load: Load, kind: type) -> list[str]:
+def _parts(load: Load) -> list[LoadPart]:
+    return list(LoadPart.objects.filter(load=load).select_related("lot__plan_version"))
+
+
+def _asked(parts: list[LoadPart], kind: type) -> list[str]:
     out: list[str] = []
-    for part in LoadPart.objects.filter(load=load).select_related("lot__plan_version"):
+    for part in parts:
         for _, limit in step_limits(plan_value(part.lot.plan_version), part.step):
             for leaf in limit.leaves():
                 rule = leaf.rule
@@ -100,7 +104,7 @@ def _asked(load: Load, kind: type) -> list[str]:
 def probes_wanted(load: Load) -> int:
     """How many probes or fish the limits of the load's step ask for; 0 if none looks at fish."""
     wanted = 0
-    for part in LoadPart.objects.filter(load=load).select_related("lot__plan_version"):
+    for part in _parts(load):
         for _, limit in step_limits(plan_value(part.lot.plan_version), part.step):
             for leaf in limit.leaves():
                 if leaf.of == "fish":
@@ -117,9 +121,8 @@ class ReadingRow:
     subject: str
 
 
-def reading_rows(load: Load) -> list[ReadingRow]:
+def reading_rows(load: Load, found: OwnSeries) -> list[ReadingRow]:
     """The load's readings by hand and its places' in its time, newest first."""
-    found = evidence(load)
     ids = [row.pk for row in found.hand]
     other = (
         Reading.objects.filter(load=load)
@@ -151,29 +154,26 @@ def load_page(load: Load, at: int) -> dict[str, Any]:
             "lot__plan_version__plan", "load__place__within"
         )
     )
-    judged: dict[int, list[Judged]] = {}
-    for part in parts:
-        judged.setdefault(part.lot.plan_version_id, judge_part(part, at))
+    judged = judge_parts([(part, ()) for part in one_of_each_plan(parts)], at)
     plan = plan_value(parts[0].lot.plan_version)
-    files = LoggerImport.objects.filter(series__in=_packed(load)).distinct()
+    found = own_series(load)
+    files = LoggerImport.objects.filter(series__in=[row.pk for row in found.packed]).distinct()
     return {
         "load": load,
         "parts": parts,
         "step": plan.step(parts[0].step),
         "since": started_at(load),
         "end": end_of(load),
-        "limits": shown([one for found in judged.values() for one in found]),
-        "readings": reading_rows(load),
+        "limits": shown(judged),
+        "readings": reading_rows(load, found),
         "observations": Observation.objects.filter(load=load)
         .select_related("line__person", "corrected_by")
+        .prefetch_related("attachments__file")
         .order_by("-observed_at", "-id"),
+        "papers": load.attachments.select_related("file").order_by("id"),
         "files": files.select_related("file", "line__person", "instrument"),
-        "looks": asked_looks(load),
-        "measures": asked_measures(load),
+        "looks": _asked(parts, Observed),
+        "measures": _asked(parts, Measured),
         "moves": load.moves.select_related("line__person").order_by("id"),
         "probes_left": load.probes_left.select_related("line__person").order_by("id"),
     }
-
-
-def _packed(load: Load) -> list[PackedSeries]:
-    return evidence(load).packed

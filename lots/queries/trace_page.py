@@ -2,11 +2,13 @@
 
 from dataclasses import dataclass
 
+from django.db.models import prefetch_related_objects
+
 from lots.models.deviation import Disposition
 from lots.models.lot import LoadPart, Lot, LotLink, PartDestroyed
 from lots.models.review import Release, ReleaseQuantity
 from lots.queries.evidence import end_of, started_at
-from lots.queries.lineage import Balance, balance, trace
+from lots.queries.lineage import Balance, balance, parts_of, trace
 from lots.queries.plans import plan_value
 
 
@@ -59,10 +61,12 @@ def trace_of(lot: Lot) -> Trace:
 
 
 def _loads(lot: Lot) -> list[Shared]:
-    parts = LoadPart.objects.filter(lot=lot).select_related("load__place")
-    parts = parts.prefetch_related("load__moves", "load__ends", "load__parts__lot")
-    plan = plan_value(lot.plan_version)
-    found = [_shared(part, plan.step(part.step).name) for part in parts]
+    """Every load that its fish was in, as this lot or as one it came from."""
+    parts = parts_of(lot)
+    prefetch_related_objects([part.load for part in parts], "parts__lot")
+    found = [
+        _shared(part, plan_value(part.lot.plan_version).step(part.step).name) for part in parts
+    ]
     return sorted(found, key=lambda one: (one.started_at, one.part.pk))
 
 

@@ -108,27 +108,35 @@ def logger_preview(request: HouseRequest, pk: int) -> HttpResponse:
     }
     form = UnderstandForm(request.POST or None, initial=strings, **options)
     if request.method == "POST" and form.is_valid():
-        strings = form.strings()
+        before, strings = strings, form.strings()
         keep_choices(staged, strings)
-        if "store" in request.POST:
-            done = _stored(request, staged, strings, form)
-            if done is not None:
-                return done
-        else:
+        if "store" not in request.POST:
             return redirect("logger_preview", pk=pk)
-        found, shown, refusal = _looked(staged, strings, request)
+        if _read_by(strings) != _read_by(before):
+            found, shown, refusal = _looked(staged, strings, request)
+        if found is None or refusal:
+            form.add_error(None, refusal or "The file cannot be understood.")
+        elif (done := _stored(request, staged, strings, form, found)) is not None:
+            return done
     context = {"staged": staged, "form": form, "found": found, "shown": shown, "refusal": refusal}
     return render(request, "logger/preview.html", context)
 
 
+def _read_by(strings: Mapping[str, str]) -> dict[str, str]:
+    """The choices that bear on how the file is read."""
+    return {
+        name: text for name, text in strings.items() if not name.startswith(("probe_", "instr"))
+    }
+
+
 def _stored(
-    request: HouseRequest, staged: StagedFile, strings: dict[str, str], form: UnderstandForm
+    request: HouseRequest,
+    staged: StagedFile,
+    strings: dict[str, str],
+    form: UnderstandForm,
+    found: Understanding,
 ) -> HttpResponse | None:
     """Takes the readings in; None where the entry refused, with its words on the form."""
-    found, _, refusal = _looked(staged, strings, request)
-    if found is None or refusal:
-        form.add_error(None, refusal or "The file cannot be understood.")
-        return None
     instrument = Instrument.objects.filter(pk=strings.get("instrument") or None).first()
     try:
         done = import_file(

@@ -5,7 +5,8 @@ import secrets
 from collections.abc import Callable
 from typing import Any, cast
 
-from django.http import HttpRequest, HttpResponse
+from django.core.exceptions import BadRequest, PermissionDenied, SuspiciousOperation
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 
 from lots.queries.house import establishment, rights_of
@@ -40,6 +41,8 @@ class HouseMiddleware:
 
     def process_exception(self, request: HttpRequest, error: Exception) -> None:
         """Gives the failure a number that stands on the page and in the log."""
+        if isinstance(error, Http404 | PermissionDenied | BadRequest | SuspiciousOperation):
+            return
         number = secrets.token_hex(4)
         request.error_number = number  # type: ignore[attr-defined]
         log.error("error %s at %s %s: %r", number, request.method, request.path, error)

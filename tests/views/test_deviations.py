@@ -148,7 +148,9 @@ def test_an_operator_may_hold_and_is_offered_nothing_else(
     url = f"/deviations/{warm.pk}/decide/"
     assert 'value="destroy"' not in client.get(url).content.decode()
     typed = {"kind": "destroy", "grams": "20", "reason": "warm", "seen": "0"}
-    assert "Choose what is to become of the fish" in errors(client.post(url, typed).content.decode())
+    assert "Choose what is to become of the fish" in errors(
+        client.post(url, typed).content.decode()
+    )
     assert not Disposition.objects.exists()
     client.post(url, typed | {"kind": "hold"})
     assert Disposition.objects.get().kind == "hold"

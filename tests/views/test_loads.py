@@ -101,7 +101,7 @@ def test_the_wrong_kind_of_place_is_no_choice(book: Book, lot: Lot, olga: Client
         ({"started_at": "07:33"}, "started_at", "still to come"),
         ({"started_at": "07:10"}, "late_reason", "Say why it comes late"),
         ({"started_at": "soon"}, "started_at", "is not a time"),
-        ({"place": ""}, "place", "required"),
+        ({"place": ""}, "place", "Choose one"),
         ({"note": "x" * 10_000}, "note", "at most 200"),
     ],
 )
@@ -164,7 +164,7 @@ def test_a_load_ends_once_and_its_end_is_put_right_with_a_reason(
 ) -> None:
     taken(olga, to_end(brine), {"note": "drained"})
     clock("07:40")
-    refused(olga, to_end(brine), {"ended_at": "07:35"}, "correct_because", "required")
+    refused(olga, to_end(brine), {"ended_at": "07:35"}, "correct_because", "Fill this in")
     assert "Put the end right" in olga.get(to_end(brine)).content.decode()
     answer = taken(olga, to_end(brine), {"ended_at": "07:35", "correct_because": "wrong tank"})
     assert LoadEnd.objects.filter(load=brine).count() == 2
@@ -179,8 +179,8 @@ def test_a_start_is_moved_with_a_reason_and_judged_anew(
     clock("07:25")
     url = reverse("load_move", args=[hold.pk])
     typed = {"started_at": "07:05", "reason": "it was carried in before it was entered"}
-    refused(olga, url, typed | {"reason": ""}, "reason", "required")
-    refused(olga, url, typed | {"started_at": ""}, "started_at", "required")
+    refused(olga, url, typed | {"reason": ""}, "reason", "Fill this in")
+    refused(olga, url, typed | {"started_at": ""}, "started_at", "Fill this in")
     refused(olga, url, typed | {"started_at": "07:40"}, "started_at", "still to come")
     refused(olga, url, typed | {"started_at": "06:30"}, "started_at", "received later than this")
     answer = taken(olga, url, typed)
@@ -215,7 +215,7 @@ def test_why_a_probe_left_is_kept(book: Book, lot: Lot, olga: Client, clock: Clo
     book.fish(smoke, "07:22 41.0")
     url = reverse("probe_left", args=[smoke.pk])
     typed = {"probe": "fish 2", "reason": "slipped out"}
-    refused(olga, url, typed | {"reason": ""}, "reason", "required")
+    refused(olga, url, typed | {"reason": ""}, "reason", "Fill this in")
     refused(olga, url, typed | {"observed_at": "07:40"}, "observed_at", "still to come")
     refused(olga, url, typed | {"probe": "fish 9"}, "probe", "Select a valid choice")
     answer = taken(olga, url, typed)

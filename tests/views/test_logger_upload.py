@@ -163,7 +163,10 @@ def test_a_file_that_breaks_a_limit_says_on_which_lots(
         (b"just a line of words\n", ""),
         (b"Date,Door\n2026-03-04 08:00,open\n2026-03-04 08:01,shut\n", "temperature"),
         (b"Date,Temp (F)\n2026-03-04 08:00,36.1\n2026-03-05 08:00,36.1\n", "still to come"),
-        (b"Date,Temp (F)\n2026-03-04 08:00,36.1\n2026-03-04 08:01,900.5\n", "no temperature of fish"),
+        (
+            b"Date,Temp (F)\n2026-03-04 08:00,36.1\n2026-03-04 08:01,900.5\n",
+            "no temperature of fish",
+        ),
     ],
 )
 def test_a_file_that_cannot_go_in_says_what_to_do(

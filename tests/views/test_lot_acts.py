@@ -107,7 +107,7 @@ def test_plan_versions_are_not_merged(book: Book, lot: Lot, olga: Client) -> Non
 
 def test_a_part_is_destroyed_with_its_weight_and_reason(lot: Lot, olga: Client) -> None:
     url, typed = of("lot_destroy", lot), {"grams": "3", "reason": "fell on the floor; bleached"}
-    refused(olga, url, typed | {"reason": ""}, "reason", "required")
+    refused(olga, url, typed | {"reason": ""}, "reason", "Fill this in")
     refused(olga, url, typed | {"grams": "20.5"}, "grams", "Only 20 kg")
     answer = taken(olga, url, typed)
     assert PartDestroyed.objects.get().grams == 3000
@@ -119,7 +119,7 @@ def test_a_lot_is_voided_only_before_any_step(book: Book, lot: Lot, olga: Client
     book.start("brine", "Brine tank 1", "07:20", other)
     typed = {"reason": "typed twice"}
     refused(olga, of("lot_void", other), typed, None, "not opened in error")
-    refused(olga, of("lot_void", lot), {"reason": ""}, "reason", "required")
+    refused(olga, of("lot_void", lot), {"reason": ""}, "reason", "Fill this in")
     answer = taken(olga, of("lot_void", lot), typed)
     assert LotVoided.objects.get().reason == "typed twice"
     assert "typed twice" in answer.content.decode()
@@ -196,9 +196,9 @@ LABORATORY = {
     [
         ({"samples": "3.6\nlow"}, "samples", "is not a number"),
         ({"samples": "-3"}, "samples", "below nothing"),
-        ({"samples": "\n \n"}, "samples", "required"),
+        ({"samples": "\n \n"}, "samples", "Fill this in"),
         ({"samples": "9" * 30}, "samples", "Check the report"),
-        ({"laboratory": ""}, "laboratory", "required"),
+        ({"laboratory": ""}, "laboratory", "Fill this in"),
         ({"sampled_at": "08:00"}, "sampled_at", "still to come"),
         ({"reported_at": "4 Mar 2027 08:00"}, "reported_at", "still to come"),
         ({"sampled_at": "07:20", "reported_at": "07:10"}, "reported_at", "before the sample"),

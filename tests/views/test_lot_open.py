@@ -65,10 +65,10 @@ def test_the_code_proposed_is_the_day_and_the_next_letter(
     [
         ({"code": "TR 9"}, "code", "without spaces"),
         ({"code": "TR/9"}, "code", "without spaces"),
-        ({"code": ""}, "code", "required"),
+        ({"code": ""}, "code", "Fill this in"),
         ({"code": "x" * 41}, "code", "at most 40"),
         ({"species": "other"}, "species", "does not cover this species"),
-        ({"supplier": ""}, "supplier", "required"),
+        ({"supplier": ""}, "supplier", "Fill this in"),
         ({"quantity": "0"}, "quantity", "more than nothing"),
         ({"quantity": "twenty"}, "quantity", "is not a weight"),
         ({"quantity": "1,234"}, "quantity", "can be read two ways"),

@@ -104,7 +104,7 @@ def test_an_answer_is_put_right_once_with_a_reason(pack: Load, olga: Client) -> 
     right = reverse("observation_correct", args=[wrong.pk])
     before = lines()
     answer = olga.post(right, {"found": "yes", "reason": ""})
-    assert "required" in beside(answer, "reason")
+    assert "Fill this in" in beside(answer, "reason")
     assert lines() == before
     page = taken(olga, right, {"found": "yes", "reason": "the wrong roll was looked at"})
     text = page.content.decode()

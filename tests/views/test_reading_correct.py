@@ -35,8 +35,8 @@ def url(row: Reading) -> str:
         ({"as_read": "2000"}, "as_read", "no fish or oven"),
         ({"as_read": ""}, "as_read", "Type the right figure"),
         ({"as_read": "141.6"}, "as_read", "the figure that already stands"),
-        ({"reason": ""}, "reason", "required"),
-        ({"reason": "   "}, "reason", "required"),
+        ({"reason": ""}, "reason", "Fill this in"),
+        ({"reason": "   "}, "reason", "Fill this in"),
         ({"unit": "K"}, "unit", "Select a valid choice"),
     ],
 )

@@ -55,7 +55,7 @@ def verdicts(answer: HttpResponse) -> dict[str, str]:
         ("4000", "no fish or oven can have this"),
         ("-200", "no fish or oven can have this"),
         ("6\0", "Null characters are not allowed"),
-        ("", "required"),
+        ("", "Fill this in"),
         ("6" * 10_000, "at most 20 characters"),
         ("63°🐟", "is not a number"),
     ],

@@ -170,7 +170,8 @@ def test_what_was_entered_since_the_page_was_shown_bars_the_signing(
 def test_the_week_runs_from_when_each_record_was_made(
     book: Book, client: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    book.open_lot("TR-1")
+    lot = book.open_lot("TR-1")
+    book.start("hold", "Cooler", "11:00", lot)  # a later record does not put the week off
     come(client, book.inspector)
     at(monkeypatch, "2026-03-09 06:59")
     page = client.get("/review/").content.decode()

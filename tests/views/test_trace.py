@@ -30,6 +30,7 @@ def test_a_merged_lot_is_traced_back_through_the_splits(book: Book, client: Clie
     for code, weight in (("TR-1", "6 kg"), ("TR-1B", "6 kg"), ("TR-2", "4.5 kg")):
         assert f"q={code}" in found
         assert weight in found
+    assert "as TR-1</span>" in found  # it stood at the dock as the lots it came from
     forward = page(client, "TR-1")
     assert "Fish that went on into other lots" in forward
     assert "q=TR-9" in forward
