@@ -18,6 +18,7 @@ from lots.core.limits import (
     Duration,
     Every,
     FactRule,
+    FileWait,
     Given,
     Limit,
     Maintained,
@@ -59,6 +60,7 @@ class Facts:
     span: Span
     measured: Mapping[str, Sequence[Sample]] = field(default_factory=dict)
     observed: Mapping[str, Sequence[Sighting]] = field(default_factory=dict)
+    logged_to: Mapping[str, int] = field(default_factory=dict)  # subject → a logger's last reading
 
 
 Series = Mapping[str, Mapping[str, Sequence[Chunk]]]  # subject → probe → chunks in order of time
@@ -163,8 +165,40 @@ def _held(
             return _observed(rule, facts, at)
         case NotJudged(kind):
             return Finding(Verdict.PENDING, f"{kind}: not judged by this version")
-        case _:
+        case Every():
+            if limit.file is not None and _file_came(limit, limit.file, facts):
+                rule = replace(rule, file_within_ms=None)
             return _probes(limit, rule, states, facts.span, at)
+        case _:
+            finding = _probes(limit, rule, states, facts.span, at)
+            return _waits(limit, finding, facts, at)
+
+
+def _file_came(limit: Limit, wait: FileWait, facts: Facts) -> bool:
+    end, logged = facts.span.end, facts.logged_to.get(limit.of)
+    return end is not None and logged is not None and logged >= end - wait.within_ms
+
+
+def _waits(limit: Limit, finding: Finding, facts: Facts, at: int) -> Finding:
+    """What is not shown when the step ends waits for the logger's file; a reading outside its bounds
+    does not."""
+    end = facts.span.end
+    if limit.file is None or end is None or not facts.span.over(at):
+        return finding
+    if finding.verdict is not Verdict.DEVIATION or _file_came(limit, limit.file, facts):
+        return finding
+    read_bad = isinstance(limit.rule, Within) and not finding.no_evidence
+    if read_bad or at > end + limit.file.until_ms:
+        return finding
+    return replace(
+        finding,
+        verdict=Verdict.PENDING,
+        broke_at=None,
+        last_broke_at=None,
+        breaches=0,
+        next_at=end + limit.file.until_ms,
+        why="waits for the logger's file",
+    )
 
 
 def _probes(

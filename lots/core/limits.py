@@ -4,8 +4,8 @@ A limit is data in a plan version.  `limit_from` reads it, `lots.core.judging` h
 readings, `demand` says it back in words.
 """
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any, Final
 
@@ -180,6 +180,15 @@ SUBJECTS: Final = {
 
 
 @dataclass(frozen=True, slots=True)
+class FileWait:
+    """A logger's file that may follow until `until_ms` after the step's end; it has come once its
+    readings reach to within `within_ms` of the end."""
+
+    within_ms: int
+    until_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class Limit:
     """One limit of a plan: the rule, what it is held against, and its operating limit."""
 
@@ -192,6 +201,7 @@ class Limit:
     operating: Rule | None = None
     source: str = ""
     flag: str = ""
+    file: FileWait | None = None
 
     def leaves(self) -> "Iterator[Limit]":
         """The limits that look at readings or facts themselves, conditions included."""
@@ -204,6 +214,35 @@ class Limit:
                 yield from then.leaves()
             case _:
                 yield self
+
+
+def waiting_for_files(limits: "Iterable[Limit]") -> "tuple[Limit, ...]":
+    """The limits of a control point, each leaf knowing of the logger's file that its subject waits for.
+
+    A step kept by a logger has an `every` with a time for the file; the other limits of the same
+    subject wait for the same file.
+    """
+    limits = tuple(limits)
+    waits = {
+        leaf.of: FileWait(leaf.rule.within_ms, leaf.rule.file_within_ms)
+        for limit in limits
+        for leaf in limit.leaves()
+        if isinstance(leaf.rule, Every) and leaf.rule.file_within_ms is not None
+    }
+    return tuple(_waiting(limit, waits) for limit in limits)
+
+
+def _waiting(limit: Limit, waits: "Mapping[str, FileWait]") -> Limit:
+    rule = limit.rule
+    match rule:
+        case AllOf(parts):
+            return replace(limit, rule=AllOf(tuple(_waiting(part, waits) for part in parts)))
+        case AnyOf(parts):
+            return replace(limit, rule=AnyOf(tuple(_waiting(part, waits) for part in parts)))
+        case Given(condition, then):
+            both = Given(_waiting(condition, waits), _waiting(then, waits))
+            return replace(limit, rule=both)
+    return replace(limit, file=waits.get(limit.of))
 
 
 Data = Mapping[str, Any]

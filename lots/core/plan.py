@@ -6,7 +6,7 @@ A plan is data, pinned by each lot.  `plan_from` reads it; `faults` lists what b
 from dataclasses import dataclass, field
 from typing import Final
 
-from lots.core.limits import Limit, limit_from
+from lots.core.limits import Limit, limit_from, waiting_for_files
 from lots.core.plan_content import (
     FLAGS,
     HAZARDS,
@@ -315,7 +315,7 @@ def _point(row: Content) -> ControlPoint:
         name=said(row, "name"),
         step=said(row, "step"),
         hazards=tuple(row.get("hazards", ())),
-        limits=tuple(limit_from(data) for _, data in rows(row, "limits")),
+        limits=waiting_for_files(limit_from(data) for _, data in rows(row, "limits")),
         monitoring=tuple(
             Monitoring(**{name: said(each, name) for name in Monitoring.__dataclass_fields__})
             for _, each in rows(row, "monitoring")

@@ -6,16 +6,25 @@ from lots.core.limits import Verdict
 from lots.entries.book import act
 from lots.entries.judging import hold_deviation
 from lots.models.lot import LoadPart, Lot
-from lots.queries.judgements import Judged, judge_parts, told
+from lots.queries.evidence import end_of
+from lots.queries.judgements import Judged, judge_parts, step_limits, told
 from lots.queries.lineage import lineages
+from lots.queries.plans import plan_value
 
 
 def open_parts(lots: Iterable[Lot]) -> list[LoadPart]:
-    """The lots' steps that are running, or whose end still waits for something."""
+    """The lots' steps whose verdicts time alone can change: those that are running, and those kept
+    by a logger, whose file may be overdue."""
     parts = LoadPart.objects.filter(lot__in=[lot.pk for lot in lots]).select_related(
         "load__place__within", "lot__plan_version"
     )
-    return list(parts.prefetch_related("load__moves", "load__ends__accepted"))
+    rows = parts.prefetch_related("load__moves", "load__ends__accepted")
+    return [part for part in rows if end_of(part.load) is None or _waits_for_file(part)]
+
+
+def _waits_for_file(part: LoadPart) -> bool:
+    limits = step_limits(plan_value(part.lot.plan_version), part.step)
+    return any(leaf.file is not None for _, limit in limits for leaf in limit.leaves())
 
 
 def lapsed(lots: Iterable[Lot], at: int) -> list[Judged]:

@@ -100,10 +100,10 @@ def _quantities(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
 def _control_points(sheet: Sheet, record: LotRecord) -> None:
     sheet.heading("Critical control points", "front-points", 1, 50)
     columns = [
-        Column("Control point", 22),
+        Column("Control point", 20),
         Column("Verdict", 19),
-        Column("Figure", 28),
-        Column("Limit", 31),
+        Column("Figure", 24),
+        Column("Limit", 37),
     ]
     sheet.table(columns, [_point_row(record, point) for point in record.control_points])
     if record.unjudged:
@@ -126,7 +126,7 @@ def _point_row(record: LotRecord, point: ControlPoint) -> Row:
 
 def _others(mine: list[JudgedLimit], governs: JudgedLimit) -> str:
     rest = [v for v in mine if v is not governs]
-    if not rest:
+    if all(v.verdict == governs.verdict == "MET" for v in rest):
         return ""
     counts = [(sum(v.verdict == word for v in rest), word) for word in reversed(VERDICTS)]
     words = ", ".join(f"{n} {VERDICTS[word]}" for n, word in counts if n)

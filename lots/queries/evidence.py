@@ -218,12 +218,13 @@ def loads_before(load: Load) -> list[Load]:
     """The load that the fish of each lot was in just before, as this lot or as one it came from."""
     newest: dict[int, Load] = {}
     for part in LoadPart.objects.filter(load=load).select_related("lot"):
-        earlier = [
-            one.load
-            for one in parts_of(part.lot)
-            if one.load_id != load.pk and one.load.started_at <= load.started_at
-        ]
-        newest |= {before.pk: before for before in earlier[-1:]}
+        mine: dict[int, Load] = {}
+        for one in parts_of(part.lot):
+            if one.load_id != load.pk and one.load.started_at <= load.started_at:
+                mine[one.lot_id] = one.load
+        own = mine.pop(part.lot_id, None)
+        befores = [own] if own is not None else list(mine.values())
+        newest |= {before.pk: before for before in befores}
     return list(newest.values())
 
 
@@ -311,16 +312,34 @@ def load_facts(load: Load, rows: FactRows | None = None) -> LoadFacts:
         last = _last_reading(_known_series(load, span, monitored_span)[0])
         counted = span.start if last is None else min(last, span.end)
         span = replace(span, counted_end=counted)
+    logged = _logged_to(load, span)
     known, monitored, differ = _known_and_monitored(rows.figures.get(load.pk, []))
     sights, seen_sights, differ_sights = _known_and_monitored(rows.observations.get(load.pk, []))
     return LoadFacts(
         load,
         span,
         monitored_span,
-        Facts(span, _samples(known), _sightings(sights)),
-        Facts(monitored_span, _samples(monitored), _sightings(seen_sights)),
+        Facts(span, _samples(known), _sightings(sights), logged),
+        Facts(monitored_span, _samples(monitored), _sightings(seen_sights), logged),
         differ or differ_sights or end_late,
     )
+
+
+def _logged_to(load: Load, span: Span) -> dict[str, int]:
+    """Up to when loggers' files tell of each subject of the load."""
+    if span.end is None:
+        return {}
+    places = [load.place_id, load.place.within_id]
+    here = Q(place_id__in=[p for p in places if p], load=None, last_at__gte=span.start)
+    here &= Q(first_at__lte=span.end)
+    rows = PackedSeries.objects.filter(Q(load=load) | here).values_list(
+        "place_id", "load_id", "last_at"
+    )
+    out: dict[str, int] = {}
+    for place_id, load_id, last in rows:
+        subject = _subject(load, place_id, load_id)
+        out[subject] = max(out.get(subject, 0), last)
+    return out
 
 
 def _known_series(

@@ -3,6 +3,8 @@
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.db.models import Q
+
 from lots.core.limits import Every, Measured, Observed, demand, operating_demand
 from lots.models.lot import Load, LoadPart, Lot
 from lots.models.reading import LoggerImport, Observation, Reading
@@ -114,30 +116,38 @@ def probes_wanted(load: Load) -> int:
 
 @dataclass(frozen=True)
 class ReadingRow:
-    """A reading by hand as a page lists it, with what corrected it."""
+    """A reading by hand as a page lists it."""
 
     row: Reading
-    late: bool
     subject: str
 
 
-def reading_rows(load: Load, found: OwnSeries) -> list[ReadingRow]:
-    """The load's readings by hand and its places' in its time, newest first."""
-    ids = [row.pk for row in found.hand]
-    other = (
-        Reading.objects.filter(load=load)
-        .exclude(quantity="temperature")
-        .values_list("pk", flat=True)
-    )
-    rows = Reading.objects.filter(pk__in=[*ids, *other]).select_related(
+@dataclass(frozen=True)
+class Round:
+    """What was read at one moment under one line of the book."""
+
+    first: Reading
+    late: bool
+    rows: list[ReadingRow]
+
+
+def rounds(load: Load, found: OwnSeries) -> list[Round]:
+    """The load's readings by hand and its places' in its time, by round, newest first."""
+    other = Reading.objects.filter(load=load).exclude(quantity="temperature").values("pk")
+    match = Q(pk__in=[row.pk for row in found.hand]) | Q(pk__in=other)
+    rows = Reading.objects.filter(match).select_related(
         "place", "instrument", "line__person", "corrects", "corrected_by", "accepted"
     )
-    rows = rows.prefetch_related("attachments__file").order_by("-observed_at", "-id")
+    by_line: dict[int, list[Reading]] = {}
+    for row in rows.prefetch_related("attachments__file").order_by("-observed_at", "-line", "id"):
+        by_line.setdefault(row.line_id, []).append(row)
     return [
-        ReadingRow(
-            row, row.corrects_id is None and is_late(row, row.observed_at), _subject(row, load)
+        Round(
+            each[0],
+            each[0].corrects_id is None and is_late(each[0], each[0].observed_at),
+            [ReadingRow(row, _subject(row, load)) for row in each],
         )
-        for row in rows
+        for each in by_line.values()
     ]
 
 
@@ -165,7 +175,7 @@ def load_page(load: Load, at: int) -> dict[str, Any]:
         "since": started_at(load),
         "end": end_of(load),
         "limits": shown(judged),
-        "readings": reading_rows(load, found),
+        "rounds": rounds(load, found),
         "observations": Observation.objects.filter(load=load)
         .select_related("line__person", "corrected_by")
         .prefetch_related("attachments__file")

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.core.paginator import Page, Paginator
 from django.db.models import Q
@@ -66,9 +67,9 @@ class StepShown:
 def _steps(lot: Lot, judged: Any, parts: list[LoadPart]) -> list[StepShown]:
     out = []
     for state in step_states(lot, judged, parts):
-        words = "over" if state.over else "running now" if state.parts else "to come"
         if not state.parts and not state.step.required:
-            words = "not needed unless it happens"
+            continue  # named together at the end
+        words = "over" if state.over else "running now" if state.parts else "to come"
         css = "over" if state.over else "now" if state.parts else "to-come"
         out.append(
             StepShown(
@@ -92,13 +93,14 @@ def get_lot(code: str) -> Lot | None:
     return rows.filter(code=code).first()
 
 
-def lot_page(lot: Lot, unit: TempUnit, at: int) -> dict[str, Any]:
+def lot_page(lot: Lot, unit: TempUnit, zone: ZoneInfo, at: int) -> dict[str, Any]:
     """Everything of one lot."""
     parts = parts_of(lot)
     judged = judge_lot(lot, at)
     deviations = deviations_of(lot)
     back, forth = trace(lot)
     plan = plan_value(lot.plan_version)
+    begun = {part.step for part in parts}
     released = Release.objects.filter(lot=lot).select_related("signature").first()
     return {
         "lot": lot,
@@ -106,8 +108,9 @@ def lot_page(lot: Lot, unit: TempUnit, at: int) -> dict[str, Any]:
         "state": state_words(lot),
         "balance": balance(lot),
         "steps": _steps(lot, judged, parts),
+        "spare": [one.name for one in plan.steps if not one.required and one.id not in begun],
         "deviations": deviations,
-        "chart": draw(parts, [state.deviation for state in deviations], unit, at),
+        "charts": draw(parts, [state.deviation for state in deviations], unit, zone, at),
         "bars": [] if released else bars(lot, at, judged),
         "release": released,
         "reviews": Review.objects.filter(lot=lot).select_related("signature").order_by("id"),

@@ -525,7 +525,8 @@ def _release(
     if release is None:
         return paper.ReleaseFacts()
     mine = [one for one in judged if one.part.step in storage]
-    words = "; ".join(f"{one.point.name}: {one.verdict.words} so far" for one in mine)
+    said = [f"{one.point.name}: {one.verdict.words} so far" for one in mine]
+    words = "; ".join(dict.fromkeys(said))
     return paper.ReleaseFacts(
         release.signature.at,
         release.signature.person.initials,

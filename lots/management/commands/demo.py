@@ -91,7 +91,9 @@ class Command(BaseCommand):
 
     def _serve(self, folder: Path, port: int, no_serve: bool) -> None:
         if no_serve:
-            self.stdout.write(f"The folder is {folder}. To serve it: manage.py --data {folder} demo")
+            self.stdout.write(
+                f"The folder is {folder}. To serve it: manage.py --data {folder} demo"
+            )
             return
         self.stdout.write(f"The demo is at http://{HOST}:{port}/ (data in {folder})")
         self.stdout.write("Ctrl-C ends it.")
