@@ -6,9 +6,8 @@ from lots.pdf.layout import Column, Row, Shaped, Sheet, page_of
 from lots.pdf.words import NONE, VERDICTS, Shown, sentence, worst
 
 SEAL = (
-    "The seal is a digital signature inside the file, not ink on the page: it covers every byte, and "
-    "shows in the signature panel of a PDF reader. To check it: python -m lots.pdf.check FILE. "
-    "A print on paper, or a file without its seal, proves nothing by itself."
+    "The seal is a digital signature in the file over every byte of it; to check it: python -m "
+    "lots.pdf.check FILE. A print proves nothing by itself."
 )
 
 
@@ -21,8 +20,6 @@ def draw_front(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     _control_points(sheet, record)
     _deviations(sheet, record, shown)
     _signed(sheet, record, shown)
-    sheet.heading("Seal", "seal", 1, 40)
-    sheet.text(SEAL)
 
 
 def _title(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
@@ -39,7 +36,7 @@ def _title(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     sheet.text(lot.product, "Bold", 11)
     made = f"Record {record.revision}, made {shown.moment(record.made_at)} by {record.made_by}"
     sheet.gap(2)
-    sheet.text(made, grey=0.2)
+    sheet.text(f"{made}. {SEAL}", grey=0.2)
     if record.replaces:
         sheet.text(f"Replaces {record.replaces}. {record.changed}", grey=0.2)
 
@@ -100,10 +97,10 @@ def _quantities(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
 def _control_points(sheet: Sheet, record: LotRecord) -> None:
     sheet.heading("Critical control points", "front-points", 1, 50)
     columns = [
-        Column("Control point", 20),
+        Column("Control point", 24),
         Column("Verdict", 19),
-        Column("Figure", 24),
-        Column("Limit", 37),
+        Column("Figure", 23),
+        Column("Limit", 34),
     ]
     sheet.table(columns, [_point_row(record, point) for point in record.control_points])
     if record.unjudged:
@@ -111,6 +108,7 @@ def _control_points(sheet: Sheet, record: LotRecord) -> None:
 
 
 NO_STEP = "no such step yet"
+SHORT = 80  # characters of a limit on the first page: two lines of its column
 
 
 def _point_row(record: LotRecord, point: ControlPoint) -> Row:
@@ -121,7 +119,14 @@ def _point_row(record: LotRecord, point: ControlPoint) -> Row:
     governs = next(v for v in mine if v.verdict == verdict)
     figure = (governs.figure or NONE) + _others(mine, governs)
     words = f"{point.id} {point.name}"
-    return Row((words, Shaped(verdict, VERDICTS[verdict]), figure, governs.bound))
+    return Row((words, Shaped(verdict, VERDICTS[verdict]), figure, _short(governs.bound)))
+
+
+def _short(bound: str) -> str:
+    """The limit as the first page has room for; the whole of it stands among the verdicts."""
+    if len(bound) <= SHORT:
+        return bound
+    return bound[:SHORT].rsplit(" ", 1)[0].rstrip(",;:") + " …"
 
 
 def _others(mine: list[JudgedLimit], governs: JudgedLimit) -> str:
