@@ -1,0 +1,79 @@
+"""Makes the small book of a finished version, which every later state must migrate, check and read.
+
+    SMOKEHOUSE_DATA=$(mktemp -d) .venv/bin/python -m tests.books.keep tests/books/1
+
+Made once for each version and never again: an old book is worth keeping because it is old.  What is
+secret (log-ins, the sealing key, the folder's own key) stays out; the authority's certificate is kept.
+"""
+
+import os
+import shutil
+import sqlite3
+import sys
+from pathlib import Path
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "smokehouse.settings")
+
+import django
+
+django.setup()
+
+from django.conf import settings  # noqa: E402
+from django.core.management import call_command  # noqa: E402
+from django.db import connections  # noqa: E402
+
+from lots.entries.deviation import Action, Decision, decide, take_action  # noqa: E402
+from lots.entries.record import issue_record  # noqa: E402
+from lots.entries.review import release_lot, sign_reviews  # noqa: E402
+from lots.models.deviation import Deviation  # noqa: E402
+from lots.models.scratch import Invitation, Login, RunningState  # noqa: E402
+from lots.queries.house import establishment, file_bytes  # noqa: E402
+from lots.queries.release import last_line  # noqa: E402
+from tests.entries.roads import csv, finished, imported  # noqa: E402
+from tests.make import make_book, moment  # noqa: E402
+
+
+def fill() -> bytes:
+    """Two lots: one released with its record, one whose brine room was too warm; the record's PDF."""
+    book = make_book()
+    lot = finished(book)
+    warm = book.open_lot("TR-2", at="2026-03-05 07:00")
+    load = book.start("brine", "Brine tank 1", "2026-03-05 07:30", warm)
+    figures = [round(37 + number / 60, 1) for number in range(300)]
+    imported(book, csv("2026-03-05 07:25", 60, figures), "2026-03-05 12:30", book.place("Brine room"))
+    book.end(load, "2026-03-05 12:35")
+    at = moment("2026-03-05 13:00")
+    deviation = Deviation.objects.filter(lot=warm).first()
+    assert deviation is not None
+    action = Action(True, "Moved under ice", "Room back at 36 °F", "The cooler's fan had stopped")
+    take_action(book.operator, deviation, action, at, at)
+    decide(book.reviewer, deviation, Decision("hold", 20_000, "Waits for the trained person"), at)
+    line = last_line(lot)
+    house = establishment()
+    assert line is not None and house is not None
+    sign_reviews(book.reviewer, [(lot, line.number)], "", at)
+    release_lot(book.reviewer, lot, {"release": 18_000}, "", at, "Frozen, below 0 °F")
+    return file_bytes(issue_record(book.reviewer, lot, house, at).file)
+
+
+def main(target: Path) -> None:
+    call_command("migrate", verbosity=0)
+    pdf = fill()
+    for scratch in (Login, Invitation, RunningState):
+        scratch.objects.all().delete()
+    connections.close_all()
+    data = Path(settings.DATA_DIR)
+    (target / "keys").mkdir(parents=True)
+    (target / "record.pdf").write_bytes(pdf)
+    shutil.copytree(data / "files", target / "files")
+    for certificate in (data / "keys").glob("*"):
+        if b"PRIVATE" not in certificate.read_bytes():
+            shutil.copy(certificate, target / "keys")
+    with sqlite3.connect(data / "book.sqlite3") as source:
+        source.execute("DELETE FROM django_session")
+        source.commit()
+        source.execute("VACUUM INTO ?", [str(target / "book.sqlite3")])
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))
