@@ -8,8 +8,19 @@ from typing import Any, Final
 from lots.core import judging
 from lots.core.folds import Finding, Span
 from lots.core.judging import Facts, Sample, Series, Sighting
+from lots.core.lethality import equivalent_ms, straight_ms, trapezoid_ms
 from lots.core.limits import SUBJECTS, Limit, Verdict, limit_from
-from lots.core.units import MS_PER_H, MS_PER_MIN, MS_PER_S, QUANTITIES, convert, read_quantity
+from lots.core.series import Chunk
+from lots.core.units import (
+    MS_PER_H,
+    MS_PER_MIN,
+    MS_PER_S,
+    NINTHS_PER_C,
+    QUANTITIES,
+    convert,
+    read_quantity,
+    read_temperature,
+)
 from lots.core.worked_text import BadCase, Table, moment, plain, span_ms, table
 
 Case = Mapping[str, Any]
@@ -353,7 +364,49 @@ def _sightings(figures: Case, at: int) -> dict[str, list[Sighting]]:
     return out
 
 
+# --- lethality ------------------------------------------------------------------------------------
+
+
+def _difference(text: object) -> int:
+    """A temperature difference such as z, in ninths."""
+    words = plain(text).replace("difference", "").strip()
+    unit = "°F" if words.rstrip().upper().endswith("F") else "°C"
+    number = words.upper().rstrip("CF °").strip()
+    return round(convert(f"{number} {unit} difference", "°C difference") * NINTHS_PER_C)
+
+
+def _temperature(text: object) -> int:
+    found = read_temperature(plain(text))
+    return found.f if "F" in found.text else found.c
+
+
+def _lethality(given: Case) -> Got:
+    """Equivalent minutes at the reference, of the least treated probe."""
+    found = _readings(given)
+    reference, z = _temperature(given["reference"]), _difference(given["z"])
+    method = str(given.get("method", "conservative"))
+    lowest = _temperature(given["lowest"]) if "lowest" in given else None
+    gap = _minutes(given, "longest_gap")
+
+    def minutes(chunks: Sequence[Chunk]) -> Fraction:
+        at = [moment for chunk in chunks for moment in chunk.at]
+        values = [value for chunk in chunks for value in chunk.value]
+        match method:
+            case "conservative":
+                total = equivalent_ms(at, values, reference, z, lowest, gap)
+            case "trapezoid":
+                total = trapezoid_ms(at, values, reference, z)
+            case "linear":
+                total = straight_ms(at, values, reference, z)
+            case _:
+                raise BadCase(f"the method “{method}” is not conservative, trapezoid or linear")
+        return total / MS_PER_MIN
+
+    return {"equivalent_min": min(minutes(chunks) for chunks in found.series().values())}
+
+
 SUMS: Final[Mapping[str, Callable[[Case], Got]]] = {
+    "lethality": _lethality,
     "maintained": _maintained,
     "cooling": _cooling,
     "duration": _duration,
