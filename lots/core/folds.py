@@ -5,7 +5,7 @@ series in any number of pieces gives the same state.  Each judge errs against th
 readings nothing is assumed in the fish's favour.
 """
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
@@ -261,6 +261,7 @@ def cooling_start(rule: Cooling, span: Span) -> State:
         "from": [],
         "v": 0,
         "u": 0,
+        "open": None,  # the newest moment, which further readings may still make warmer
     }
 
 
@@ -270,32 +271,63 @@ def cooling_advance(rule: Cooling, state: State, chunk: Chunk, span: Span) -> St
     new |= {"v": chunk.value[-1], "u": UNITS.index(chunk.unit)}
     begin = rule.begin.for_unit(chunk.unit) if rule.begin else None
     targets = [stage.to.for_unit(chunk.unit) for stage in rule.stages]
-    if new["clock"] is None and begin is not None and chunk.lowest >= begin:
-        new["hot"] = chunk.at[-1]
-        return new
-    for at, value in zip(chunk.at, chunk.value, strict=True):
+    _cool(new, chunk.at[0], chunk.value[0], begin, targets, span)
+    hot = new["clock"] is None and begin is not None and chunk.lowest >= begin
+    for index in range(_last_two_moments(chunk) if hot else 1, len(chunk)):
         if len(new["reached"]) == len(targets):
             break
-        _cool(new, at, value, begin, targets, span)
+        _cool(new, chunk.at[index], chunk.value[index], begin, targets, span)
     return new
+
+
+def _last_two_moments(chunk: Chunk) -> int:
+    """Where the last moment but one begins: all that a hot chunk needs to be walked from."""
+    last = bisect_left(chunk.at, chunk.at[-1])
+    return max(1, bisect_left(chunk.at, chunk.at[last - 1])) if last else 1
 
 
 def _cool(
     state: State, at: int, value: int, begin: int | None, targets: list[int], span: Span
 ) -> None:
-    if state["clock"] is None and begin is not None:
-        if value >= begin:
+    """One reading.  The warmest of a moment counts, so a moment is settled when the next one comes."""
+    if state["open"] is not None and state["open"][0] < at:
+        _settle(state, span)
+    if len(state["reached"]) == len(targets):
+        return
+    hot = int(begin is not None and value >= begin)
+    down = sum(value <= target for target in targets)
+    below = sum(value < target for target in targets)
+    if state["open"] is not None:
+        _, other_hot, other_down, other_below = state["open"]
+        hot, down, below = max(hot, other_hot), min(down, other_down), min(below, other_below)
+    state["open"] = [at, hot, down, below]
+
+
+def _settle(state: State, span: Span) -> None:
+    """The newest moment taken in: whether it was hot still, and the stages that all its readings
+    are down at (and below)."""
+    at, hot, down, below = state["open"]
+    state["open"] = None
+    if state["clock"] is None:
+        if hot:
             state["hot"] = at
             return
         state["clock"] = span.start if state["hot"] is None else state["hot"]
     if state["above"] is None:
         state["above"] = state["clock"]
-    while len(state["reached"]) < len(targets) and value <= targets[len(state["reached"])]:
-        on_it = value == targets[len(state["reached"])]
+    for stage in range(len(state["reached"]), down):
         state["reached"].append(at)
         # the next stage's clock: the last reading still at or above where that stage begins
-        state["from"].append(at if on_it else state["above"])
+        state["from"].append(at if stage >= below else state["above"])
     state["above"] = at
+
+
+def _settled(state: State, span: Span) -> State:
+    """A copy in which the newest moment is taken in as it stands."""
+    new = {**state, "reached": list(state["reached"]), "from": list(state["from"])}
+    if new["open"] is not None:
+        _settle(new, span)
+    return new
 
 
 def _stage_clock(rule: Cooling, state: State, index: int) -> int | None:
@@ -305,11 +337,13 @@ def _stage_clock(rule: Cooling, state: State, index: int) -> int | None:
 
 
 def cooling_judge(rule: Cooling, window: Window, state: State, span: Span, at: int) -> Finding:
-    """Each stage's time from its clock to the first reading at or below its figure.
+    """Each stage's time from its clock to the first moment all of whose readings are at or below its
+    figure.
 
     The clock starts at the last reading at or above `begin` before the first below it; a later rise
     restarts nothing.
     """
+    state = _settled(state, span)
     clock_known = state["clock"] is not None or state["hot"] is not None
     state = state if clock_known else {**state, "clock": span.start}
     figures, numbers, next_at = [], {}, None
@@ -447,11 +481,15 @@ def start(rule: SeriesRule, span: Span) -> State:
 
 def _windowed(window: Window, state: State, chunk: Chunk, span: Span) -> tuple[State, Chunk]:
     """The state to go on from, and the readings of the chunk that the window looks at."""
-    if window.which == "first reading":
-        take = 0 if state.get("n") else 1
+    if window.which == "first reading":  # all those of its moment
+        first = state["at"] if state["n"] else chunk.at[0]
+        take = bisect_right(chunk.at, first)
         return state, Chunk(chunk.at[:take], chunk.value[:take], chunk.unit)
     if window.which == "last reading":
-        return within_start(), Chunk(chunk.at[-1:], chunk.value[-1:], chunk.unit)
+        low = bisect_left(chunk.at, chunk.at[-1])
+        same = state["n"] and state["at"] == chunk.at[-1]
+        last = Chunk(chunk.at[low:], chunk.value[low:], chunk.unit)
+        return state if same else within_start(), last
     if window.which == "after":
         since = span.start + window.after_ms
         low = bisect_left(chunk.at, since)
@@ -484,27 +522,35 @@ def fold(
     window: Window,
     chunks: Iterable[Chunk],
     span: Span,
-    before: Sequence[Chunk] = (),
-    same_probe: bool = True,
+    before: Iterable[Sequence[Chunk]] = (),
 ) -> State:
-    """The state after all chunks in order of time; `before` are readings of the step before, which
-    only the cooling clock looks back into.  Where they are of the same probe and had already fallen
-    below `begin`, the clock runs: a rise after the step began restarts nothing."""
+    """The state after all chunks in order of time.
+
+    `before` are the series of the step before that may be of the same fish; only the cooling clock
+    looks back into them.  Of their last readings at or above `begin` the earliest counts.  Once all of
+    them had fallen below, the clock runs: a rise after the step began restarts nothing.
+    """
     state = start(rule, span)
     if isinstance(rule, Cooling) and rule.begin is not None:
-        hot = [at for chunk in before if (at := _last_hot(rule.begin, chunk)) is not None]
-        state["hot"] = max(hot, default=None)
-        if same_probe and hot and before[-1].at[-1] > state["hot"]:
+        lasts = [(_last_hot(rule.begin, runs), runs[-1].at[-1]) for runs in before if runs]
+        hot = [(at, last) for at, last in lasts if at is not None]
+        state["hot"] = min((at for at, _ in hot), default=None)
+        if all(last > at for at, last in hot):
             state["clock"] = state["hot"]
     for chunk in chunks:
         state = advance(rule, window, state, chunk, span)
     return state
 
 
-def _last_hot(begin: Bound, chunk: Chunk) -> int | None:
-    limit = begin.for_unit(chunk.unit)
-    pairs = zip(reversed(chunk.at), reversed(chunk.value), strict=True)
-    return next((at for at, value in pairs if value >= limit), None)
+def _last_hot(begin: Bound, runs: Sequence[Chunk]) -> int | None:
+    """The last moment of a series at or above `begin`."""
+    for chunk in reversed(runs):
+        limit = begin.for_unit(chunk.unit)
+        pairs = zip(reversed(chunk.at), reversed(chunk.value), strict=True)
+        at = next((at for at, value in pairs if value >= limit), None)
+        if at is not None:
+            return at
+    return None
 
 
 def judge(rule: SeriesRule, window: Window, state: State, span: Span, at: int) -> Finding:

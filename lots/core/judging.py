@@ -75,7 +75,7 @@ def _rules(leaf: Limit) -> Iterable[tuple[str, SeriesRule]]:
 
 
 def start(
-    limit: Limit, series: Series, span: Span, before: Series | None = None
+    limit: Limit, series: Series, span: Span, before: Series | Sequence[Series] | None = None
 ) -> dict[str, dict[str, State]]:
     """The states of all probes of a limit after the whole series, folded from the beginning.
 
@@ -83,25 +83,31 @@ def start(
         limit: the limit with all its parts.
         series: readings within the span, by subject and probe.
         span: the step's part in time.
-        before: readings of the step before, which the cooling clock looks back into.
+        before: readings of the step before, or of each load of it, which the cooling clock looks back
+            into.
     """
     states: dict[str, dict[str, State]] = {}
+    loads = [before] if isinstance(before, Mapping) else before or ()
     for leaf in limit.leaves():
         probes = series.get(leaf.of, {})
-        earlier = (before or {}).get(leaf.of, {})
+        earlier = [load.get(leaf.of, {}) for load in loads]
         for key, rule in _rules(leaf):
             states[key] = {
-                probe: folds.fold(
-                    rule, leaf.window, chunks, span, _earlier(earlier, probe), probe in earlier
-                )
+                probe: folds.fold(rule, leaf.window, chunks, span, _earlier(earlier, probe))
                 for probe, chunks in probes.items()
             }
     return states
 
 
-def _earlier(before: Mapping[str, Sequence[Chunk]], probe: str) -> Sequence[Chunk]:
-    """The step before as seen by the same probe; by all of them where this one was not in it."""
-    return before.get(probe) or [chunk for chunks in before.values() for chunk in chunks]
+def _earlier(
+    loads: Sequence[Mapping[str, Sequence[Chunk]]], probe: str
+) -> Sequence[Sequence[Chunk]]:
+    """The series of the step before that may be of this probe's fish: the same probe's where exactly
+    one load had it, otherwise every one."""
+    same = [load[probe] for load in loads if load.get(probe)]
+    if len(same) == 1:
+        return same
+    return [chunks for load in loads for chunks in load.values()]
 
 
 def advance(
@@ -180,15 +186,15 @@ def _file_came(limit: Limit, wait: FileWait, facts: Facts) -> bool:
 
 
 def _waits(limit: Limit, finding: Finding, facts: Facts, at: int) -> Finding:
-    """What is not shown when the step ends waits for the logger's file; a reading outside its bounds
-    does not."""
+    """What is not shown when the step ends waits for the logger's file; what the readings show to be
+    broken does not, nor does a cooling, whose time runs out with or without readings."""
     end = facts.span.end
     if limit.file is None or end is None or not facts.span.over(at):
         return finding
     if finding.verdict is not Verdict.DEVIATION or _file_came(limit, limit.file, facts):
         return finding
-    read_bad = isinstance(limit.rule, Within) and not finding.no_evidence
-    if read_bad or at > end + limit.file.until_ms:
+    not_shown = finding.no_evidence or isinstance(limit.rule, Maintained)
+    if isinstance(limit.rule, Cooling) or not not_shown or at > end + limit.file.until_ms:
         return finding
     return replace(
         finding,
@@ -322,12 +328,25 @@ def _observed(rule: Observed, facts: Facts, at: int) -> Finding:
 
 
 def _joined(findings: Sequence[Finding], governs: Finding) -> Finding:
+    """The finding that governs with the soonest change of them all; a deviation tells of every part
+    that deviates, up to the newest breach."""
     nexts = [f.next_at for f in findings if f.next_at is not None]
-    return replace(governs, next_at=min(nexts, default=None))
+    governs = replace(governs, next_at=min(nexts, default=None))
+    if governs.verdict is not Verdict.DEVIATION:
+        return governs
+    broken = [f for f in findings if f.verdict is Verdict.DEVIATION]
+    lasts = [f.last_broke_at for f in broken if f.last_broke_at is not None]
+    return replace(
+        governs,
+        figure="; ".join(dict.fromkeys(f.figure for f in broken)),
+        why="; ".join(dict.fromkeys(f.why for f in broken if f.why)),
+        last_broke_at=max(lasts, default=None),
+        breaches=sum(f.breaches for f in broken),
+    )
 
 
 def _all_of(findings: Sequence[Finding]) -> Finding:
-    """The worst of its parts."""
+    """The worst of its parts; a deviation broke when the first of them did."""
     governs = max(findings, key=lambda f: (f.verdict.rank, -(f.broke_at or 0)))
     shown = any(f.verdict is Verdict.DEVIATION and not f.no_evidence for f in findings)
     return _joined(findings, replace(governs, no_evidence=governs.no_evidence and not shown))
@@ -338,9 +357,8 @@ def _any_of(findings: Sequence[Finding]) -> Finding:
     governs = min(findings, key=lambda f: f.verdict.rank)
     if governs.verdict is Verdict.DEVIATION:
         broke = max((f.broke_at for f in findings if f.broke_at is not None), default=None)
-        figure = "; ".join(f.figure for f in findings)
         unshown = any(f.no_evidence for f in findings)
-        governs = replace(governs, figure=figure, broke_at=broke, no_evidence=unshown)
+        governs = replace(governs, broke_at=broke, no_evidence=unshown)
     return _joined(findings, governs)
 
 

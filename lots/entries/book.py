@@ -6,6 +6,7 @@ from typing import Any, Final, TypeVar
 
 from django.db import connection, transaction
 
+from lots.entries.refusals import USED, Refused
 from lots.models.book import BookLine, Kept, LineLot
 from lots.models.lot import Lot
 from lots.models.people import Person
@@ -28,6 +29,7 @@ class Act:
         self.person = person
         self.content: dict[str, Any] = {}
         self._rows: list[list[Any]] = []
+        self.nothing = False  # set when it turns out that there is nothing to write
         self._lots: set[int] = set()
 
     def write(self, row: Row) -> Row:
@@ -91,11 +93,19 @@ def act(kind: str, person: Person | None, at: int, client_key: str | None = None
         number, digest = _head()
         writing = Act(number + 1, at, person)
         yield writing
-        writing.close(kind, digest, client_key or None)
+        if not (writing.nothing and not writing._rows):
+            writing.close(kind, digest, client_key or None)
 
 
-def already(client_key: str | None) -> BookLine | None:
-    """The line that a repeated entry got the first time, if it was taken before."""
+def already(client_key: str | None, kind: str, person: Person) -> BookLine | None:
+    """The line that a repeated entry got the first time, if it was taken before.
+
+    Raises:
+        Refused: the key was used by somebody else, or for another kind of act.
+    """
     if not client_key:
         return None
-    return BookLine.objects.filter(client_key=client_key).first()
+    line = BookLine.objects.filter(client_key=client_key).first()
+    if line is not None and (line.kind != kind or line.person_id != person.pk):
+        raise Refused(USED)
+    return line

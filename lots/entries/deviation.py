@@ -8,7 +8,8 @@ from lots.entries.refusals import Changed, Refused
 from lots.entries.signing import require, require_training
 from lots.models.deviation import CorrectiveAction, Deviation, Disposition, DispositionKind
 from lots.models.people import Person, Right
-from lots.queries.lineage import balance
+from lots.queries.lineage import heirs
+from lots.queries.release import deviation_state, in_question
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +68,7 @@ def take_action(
         raise Refused({"taken_at": "This is before the limit broke."})
     notice_lapses([deviation.lot], at)
     with act("corrective action taken", person, at) as writing:
-        writing.concerns(deviation.lot_id)
+        writing.concerns(deviation.lot_id, *_heirs(deviation))
         writing.say(deviation=deviation.pk)
         return writing.write(
             CorrectiveAction(
@@ -97,6 +98,16 @@ class Decision:
 
 
 def _check(decision: Decision, deviation: Deviation) -> None:
+    """Refuses a weight that is more than what is not decided about yet."""
+    state = deviation_state(deviation)
+    most = in_question(deviation) - sum(state.decided.values())
+    if decision.grams <= 0 or decision.grams > most:
+        raise Refused(
+            {"grams": f"Type the weight that this decides about, at most {most / 1000:g} kg."}
+        )
+
+
+def _check_words(decision: Decision) -> None:
     wrong: dict[str, str] = {}
     if decision.kind not in DispositionKind.values:
         wrong["kind"] = "Choose what is to become of the fish."
@@ -107,10 +118,6 @@ def _check(decision: Decision, deviation: Deviation) -> None:
             "A release after a deviation needs the trained person's written review: on what ground "
             "is the fish acceptable for distribution (21 CFR 123.7(c)(2))?"
         )
-    there = balance(deviation.lot)
-    most = max(there.came_in, there.packed or 0)
-    if decision.grams <= 0 or decision.grams > most:
-        wrong["grams"] = f"Type the weight that this decides about, at most {most / 1000:g} kg."
     if wrong:
         raise Refused(wrong)
 
@@ -123,7 +130,7 @@ def decide(person: Person, deviation: Deviation, decision: Decision, at: int) ->
     else:
         require(person, Right.REVIEWER)
         require_training(person, Right.REVIEWER)
-    _check(decision, deviation)
+    _check_words(decision)
     notice_lapses([deviation.lot], at)
     with act("disposition decided", person, at) as writing:
         newest = (
@@ -132,10 +139,11 @@ def decide(person: Person, deviation: Deviation, decision: Decision, at: int) ->
             .order_by("-number")
             .first()
         )
-        _check_unchanged(newest, decision.seen)
+        _check_unchanged(deviation, newest, decision.seen)
+        _check(decision, deviation)
         if decision.kind != DispositionKind.HOLD and not deviation.actions.exists():
             raise Refused("Write down the corrective action first (21 CFR 123.7(d)).")
-        writing.concerns(deviation.lot_id)
+        writing.concerns(deviation.lot_id, *_heirs(deviation))
         writing.say(deviation=deviation.pk, kind=decision.kind)
         return writing.write(
             Disposition(
@@ -149,7 +157,7 @@ def decide(person: Person, deviation: Deviation, decision: Decision, at: int) ->
         )
 
 
-def _check_unchanged(newest: Disposition | None, seen: int) -> None:
+def _check_unchanged(deviation: Deviation, newest: Disposition | None, seen: int) -> None:
     if newest is None:
         return
     who = newest.line.person.name if newest.line.person else "the book"
@@ -157,5 +165,12 @@ def _check_unchanged(newest: Disposition | None, seen: int) -> None:
         raise Changed(
             f"{who} has just decided “{newest.kind}”. Look at the page again before deciding."
         )
-    if newest.kind != DispositionKind.HOLD:
+    if deviation_state(deviation).ended:
         raise Changed(f"This deviation is already ended: {who} decided “{newest.kind}”.")
+
+
+def _heirs(deviation: Deviation) -> set[int]:
+    """Lots that took the deviation's load along: what is decided about it speaks of them too."""
+    if deviation.load_id is None:
+        return set()
+    return heirs(deviation.load_id, [deviation.lot])

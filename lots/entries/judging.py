@@ -7,16 +7,25 @@ from lots.core import judging
 from lots.core.limits import RULES, Limit, Verdict, demand
 from lots.core.series import Chunk
 from lots.entries.book import Act, canonical
-from lots.models.deviation import Deviation, DeviationNote, Disposition
+from lots.models.deviation import Deviation, DeviationNote
 from lots.models.lot import Load, LoadPart, Lot
 from lots.models.plan import PlanVersion
 from lots.models.reading import Reading
 from lots.models.review import KeptJudgement
 from lots.models.scratch import RunningState
 from lots.queries import evidence as seen
-from lots.queries.judgements import Judged, judge_lot, judge_parts, limit_states, step_limits
-from lots.queries.lineage import lineages, with_descendants
+from lots.queries.judgements import (
+    Judged,
+    judge_lot,
+    judge_parts,
+    last_told,
+    limit_states,
+    signature,
+    step_limits,
+)
+from lots.queries.lineage import heirs, lineages, with_descendants
 from lots.queries.plans import plan_value
+from lots.queries.release import deviation_state
 
 EVIDENCE_ROWS = 40  # reading numbers named in a deviation's evidence
 
@@ -52,8 +61,9 @@ def advance_states(load: Load, reading: Reading) -> None:
     limits = _limits_of(load)
     standing = [rows.get((version.pk, limit.id)) for version, limit in limits]
     late = reading.corrects_id or seen.is_late(reading, reading.observed_at)
-    span = seen._spans(load)[0]
+    span, monitored_span, _ = seen._spans(load)
     inside = span.start <= reading.observed_at <= span.until(reading.observed_at)
+    late = late or span != monitored_span
     if late or not inside or not all(row and _follows(row, load, reading) for row in standing):
         fold_states(load)
         return
@@ -136,6 +146,7 @@ def judge_loads(act: Act, loads: Iterable[Load], at: int) -> list[Judged]:
         parts = _parts(load)
         ancestors = lineages(part.lot for part in parts)
         act.concerns(*(part.lot_id for part in parts))
+        act.concerns(*heirs(load.pk, [part.lot for part in parts]))
         judged = judge_parts([(part, ancestors[part.lot_id]) for part in parts], at)
         newest = _newest_deviations(load)
         for one in judged:
@@ -159,7 +170,7 @@ def hold_deviation(
     """Opens a deviation, extends it, or notes that it is no longer reproduced; none disappears."""
     part, finding = judged.part, judged.finding
     known = _newest_deviations(part.load) if known is None else known
-    newest = known.get((part.lot_id, judged.limit.id))
+    newest = known.get((judged.lot_id, judged.limit.id))
     if finding.verdict is not Verdict.DEVIATION:
         if newest is not None:
             _not_reproduced(act, newest, judged)
@@ -171,18 +182,8 @@ def hold_deviation(
     return _again(act, newest, judged, broke, last, at)
 
 
-def _ended(deviation: Deviation) -> bool:
-    newest = Disposition.objects.filter(deviation=deviation).order_by("-number").first()
-    return newest is not None and newest.kind != "hold"
-
-
-def _last_note(deviation: Deviation) -> DeviationNote | None:
-    return DeviationNote.objects.filter(deviation=deviation).order_by("-id").first()
-
-
 def _not_reproduced(act: Act, deviation: Deviation, judged: Judged) -> None:
-    note = _last_note(deviation)
-    if note is not None and note.kind == "not reproduced":
+    if not last_told(deviation):
         return
     act.concerns(deviation.lot_id)
     act.write(
@@ -199,12 +200,11 @@ def _not_reproduced(act: Act, deviation: Deviation, judged: Judged) -> None:
 def _again(
     act: Act, newest: Deviation, judged: Judged, broke: int, last: int, at: int
 ) -> Deviation | None:
-    note = _last_note(newest)
-    known = max(newest.last_broke_at, note.last_broke_at if note else 0)
-    back = note is not None and note.kind == "not reproduced"
-    if last <= known and not back:
+    """Another finding of a limit that has a deviation: nothing if it is the one told, a new deviation
+    if that one has ended, otherwise a note."""
+    if last_told(newest) == signature(judged.finding):
         return None
-    if last > known and _ended(newest):
+    if deviation_state(newest).ended:
         return _open(act, judged, broke, last, at)
     act.concerns(newest.lot_id)
     act.write(
@@ -212,7 +212,8 @@ def _again(
             deviation=newest,
             kind="extended",
             figure=judged.finding.figure,
-            last_broke_at=max(last, known),
+            last_broke_at=last,
+            signature=signature(judged.finding),
             why=judged.finding.why,
         )
     )
@@ -221,10 +222,10 @@ def _again(
 
 def _open(act: Act, judged: Judged, broke: int, last: int, at: int) -> Deviation:
     part, finding = judged.part, judged.finding
-    act.concerns(part.lot_id)
+    act.concerns(judged.lot_id)
     return act.write(
         Deviation(
-            lot_id=part.lot_id,
+            lot_id=judged.lot_id,
             load_id=part.load_id,
             control_point=judged.point.id,
             limit_id=judged.limit.id,
@@ -233,6 +234,7 @@ def _open(act: Act, judged: Judged, broke: int, last: int, at: int) -> Deviation
             why=finding.why,
             broke_at=broke,
             last_broke_at=last,
+            signature=signature(finding),
             evidence=canonical(_evidence(judged, broke, at)),
             rules=RULES,
         )

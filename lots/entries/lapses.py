@@ -40,10 +40,12 @@ def lapsed(lots: Iterable[Lot], at: int) -> list[Judged]:
 
 def notice_lapses(lots: Iterable[Lot], at: int) -> int:
     """Writes what has lapsed on these lots, one line in the name of the book; how many opened."""
-    found = lapsed(lots, at)
-    if not found:
+    lots = list(lots)
+    if not lapsed(lots, at):
         return 0
     with act("lapse noticed", None, at) as writing:
+        found = lapsed(lots, at)  # again: somebody may have written it meanwhile
         opened = [hold_deviation(writing, judged, at) for judged in found]
         writing.say(lapses=len(found))
+        writing.nothing = not found
     return len([one for one in opened if one is not None])

@@ -9,14 +9,14 @@ from lots.entries.book import Act, act, already
 from lots.entries.judging import forget_states, judge_loads, later_loads
 from lots.entries.lapses import notice_lapses
 from lots.entries.moments import Moments
-from lots.entries.refusals import USED, Changed, Refused
+from lots.entries.refusals import Changed, Refused
 from lots.entries.signing import require
 from lots.models.house import Place
 from lots.models.lot import BrineBatch, Load, LoadEnd, LoadPart, LoadStartMoved, Lot, ProbeLeft
 from lots.models.people import Person, Right
 from lots.queries.evidence import end_of, loads_before, started_at
 from lots.queries.judgements import Judged
-from lots.queries.lineage import balance, in_loads_now
+from lots.queries.lineage import balance, in_loads_now, packs_in_hand
 from lots.queries.plans import plan_value
 
 ONE_LOAD_AT_A_TIME = ("smokehouse", "brine tank")
@@ -65,7 +65,7 @@ def _check_portion(portion: Portion, when: Moments) -> str | None:
         return f"Lot {lot.code} was received later than this."
     free = balance(lot).left - in_loads_now(lot)
     if hasattr(lot, "finish"):
-        free = lot.finish.packed_g - in_loads_now(lot)
+        free = packs_in_hand(lot) - in_loads_now(lot)
     if portion.grams <= 0:
         return f"Type how much of lot {lot.code} goes in."
     if portion.grams > free:
@@ -88,12 +88,9 @@ def start_load(
 ) -> Load:
     """Puts lots into a place; each lot's step begins."""
     require(person, Right.OPERATOR)
-    done = already(client_key)
+    done = already(client_key, "load started", person)
     if done is not None:
-        load = Load.objects.filter(line=done).first()
-        if load is None:
-            raise Refused(USED)
-        return load
+        return Load.objects.get(line=done)
     when.check("started_at")
     if not portions:
         raise Refused({"lots": "Choose at least one lot."})
@@ -102,17 +99,10 @@ def start_load(
         raise Refused(
             {"lots": "The lots of one load take the same kind of step: " + ", ".join(kinds)}
         )
-    wrong = {
-        f"lot_{portion.lot.pk}": text
-        for portion in portions
-        if (text := _check_portion(portion, when))
-    }
-    if text := _wrong_place(portions, place):
-        wrong["place"] = text
-    if wrong:
-        raise Refused(wrong)
+    _check_portions(portions, place, when)
     notice_lapses([portion.lot for portion in portions], when.recorded_at)
     with act("load started", person, when.recorded_at, client_key) as writing:
+        _check_portions(portions, place, when)  # again: somebody may have been quicker
         if place.kind in ONE_LOAD_AT_A_TIME:
             standing = Load.objects.filter(place=place, ends=None).first()
             if standing is not None:
@@ -135,8 +125,22 @@ def start_load(
                 LoadPart(load=load, lot=portion.lot, step=portion.step_id, grams=portion.grams)
             )
         writing.say(place=place.name, lots_in_it=[portion.lot.code for portion in portions])
-        judge_loads(writing, [load, *loads_before(load)], when.recorded_at)
+        later = later_loads(load)
+        forget_states(later)
+        judge_loads(writing, [load, *loads_before(load), *later], when.recorded_at)
     return load
+
+
+def _check_portions(portions: Sequence[Portion], place: Place, when: Moments) -> None:
+    wrong = {
+        f"lot_{portion.lot.pk}": text
+        for portion in portions
+        if (text := _check_portion(portion, when))
+    }
+    if text := _wrong_place(portions, place):
+        wrong["place"] = text
+    if wrong:
+        raise Refused(wrong)
 
 
 def _fresh(load: Load) -> Load:
@@ -146,19 +150,22 @@ def _fresh(load: Load) -> Load:
 
 
 def move_start(person: Person, load: Load, when: Moments, reason: str) -> LoadStartMoved:
-    """Moves the beginning of a load; its limits are judged anew."""
+    """Moves the beginning of a load back, never forward; its limits are judged anew."""
     require(person, Right.OPERATOR)
     load = _fresh(load)
     if not reason.strip():
         raise Refused({"reason": "Say why the start is moved."})
-    if when.observed_at > when.recorded_at:
-        raise Refused({"started_at": "This time is still to come."})
-    end = end_of(load)
-    if end is not None and when.observed_at > end.ended_at:
-        raise Refused({"started_at": "This is after the load ended."})
+    if when.observed_at >= started_at(load):
+        raise Refused(
+            {
+                "started_at": "A start can only be moved back. What was read before it counts against "
+                "the load; if the load was entered for the wrong fish, end it and say so."
+            }
+        )
     for part in LoadPart.objects.filter(load=load).select_related("lot"):
         if when.observed_at < part.lot.received_at:
             raise Refused({"started_at": f"Lot {part.lot.code} was received later than this."})
+    notice_lapses(_lots(load), when.recorded_at)
     with act("start of a load moved", person, when.recorded_at) as writing:
         row = writing.write(
             LoadStartMoved(
@@ -190,21 +197,12 @@ def end_load(
 ) -> list[Judged]:
     """Ends a load, or puts a wrong end right; what its readings do not show is a deviation now."""
     require(person, Right.OPERATOR)
-    if already(client_key) is not None:
+    if already(client_key, "load ended", person) is not None:
         return []
-    load = _fresh(load)
-    standing = end_of(load)
-    if standing is not None and not correct_because.strip():
-        raise Changed(
-            f"{load.place.name}: this load was already ended. To put the time right, say why."
-        )
-    when.check("ended_at")
-    start = started_at(load)
-    if when.observed_at < start:
-        short = show_span(start - when.observed_at)
-        raise Refused({"ended_at": f"This is {short} before the load began."})
+    _check_end(load, when, correct_because)
     notice_lapses(_lots(load), when.recorded_at)
     with act("load ended", person, when.recorded_at, client_key) as writing:
+        load, standing = _check_end(load, when, correct_because)  # again, under the lock
         writing.write(
             LoadEnd(
                 load=load,
@@ -219,6 +217,24 @@ def end_load(
         return _judge_anew(writing, load, when.recorded_at)
 
 
+def _check_end(load: Load, when: Moments, because: str) -> tuple[Load, LoadEnd | None]:
+    """The load as it stands and the end that stands, unless this end cannot be."""
+    load = _fresh(load)
+    standing = end_of(load)
+    if standing is not None and not because.strip():
+        raise Changed(
+            f"{load.place.name}: this load was already ended. To put the time right, say why."
+        )
+    when.check("ended_at")
+    if when.observed_at > when.recorded_at:
+        raise Refused({"ended_at": "This time is still to come. End the load when it is over."})
+    start = started_at(load)
+    if when.observed_at < start:
+        short = show_span(start - when.observed_at)
+        raise Refused({"ended_at": f"This is {short} before the load began."})
+    return load, standing
+
+
 def _lots(load: Load) -> list[Lot]:
     return [
         part.lot for part in LoadPart.objects.filter(load=load).select_related("lot__plan_version")
@@ -231,6 +247,7 @@ def say_probe_left(person: Person, load: Load, probe: str, when: Moments, reason
     if not reason.strip():
         raise Refused({"reason": "Say why the probe left."})
     when.check()
+    notice_lapses(_lots(load), when.recorded_at)
     with act("probe left", person, when.recorded_at) as writing:
         writing.concerns(*_lots(load))
         return writing.write(

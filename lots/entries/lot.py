@@ -1,14 +1,14 @@
 """Lots: opened, voided, split, merged, reworked, destroyed in part, finished; laboratory results."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 
-from lots.core.limits import Observed
+from lots.core.limits import Limit, Measured, Observed
 from lots.core.plan import Plan
 from lots.core.units import BadQuantity, to_millionths
-from lots.entries.book import Act, act, already
+from lots.entries.book import Act, act, already, canonical
 from lots.entries.files import Upload, keep_file, media_type
-from lots.entries.judging import judge_loads, keep_judgements
+from lots.entries.judging import hold_deviation, judge_loads, keep_judgements
 from lots.entries.lapses import notice_lapses
 from lots.entries.moments import Moments
 from lots.entries.readings import LARGEST, Figure, check_figures, write_reading
@@ -30,9 +30,10 @@ from lots.models.lot import (
 from lots.models.people import Person, Right
 from lots.models.plan import PlanVersion
 from lots.models.reading import Attachment, Observation
-from lots.queries.judgements import step_limits
-from lots.queries.lineage import balance, in_loads_now, parts_of
+from lots.queries.judgements import judge_lot, step_limits
+from lots.queries.lineage import balance, in_loads_now, parts_of, through_steps
 from lots.queries.plans import newest_versions, plan_value
+from lots.queries.release import deviations_of, not_through
 
 LONGEST = 20  # characters of a sample's figure
 TAKEN_WORDS = ("open", "merge")  # a lot's address is its code; these lead elsewhere
@@ -120,7 +121,7 @@ def asked_at_receiving(plan: Plan) -> list[str]:
 def open_lot(person: Person, new: NewLot, when: Moments, client_key: str | None = None) -> Lot:
     """Opens a lot under the newest version of a plan, with what was read and seen at receiving."""
     require(person, Right.OPERATOR)
-    done = already(client_key)
+    done = already(client_key, "lot opened", person)
     if done is not None:
         first = Lot.objects.filter(line=done).first()
         if first is None:
@@ -197,13 +198,17 @@ def void_lot(person: Person, lot: Lot, reason: str, at: int) -> LotVoided:
     if not reason.strip():
         raise Refused({"reason": "Say why the lot was opened in error."})
     lot = _standing(lot)
+    notice_lapses([lot], at)
     if parts := [part for part in parts_of(lot) if part.load.step_kind != "receiving"]:
         raise Refused(
             f"Lot {lot.code} has been in {len(parts)} loads since receiving, so it was not opened in "
             "error. Destroy or finish it instead."
         )
-    if lot.gave.exists():
-        raise Refused(f"Fish of lot {lot.code} went into another lot. It cannot be voided.")
+    if lot.gave.exists() or lot.came_from.exists():
+        raise Refused(
+            f"Fish of lot {lot.code} came from or went into another lot, so it cannot be voided: its "
+            "weight would be lost from the book."
+        )
     with act("lot voided", person, at) as writing:
         writing.concerns(lot)
         writing.say(code=lot.code)
@@ -268,10 +273,58 @@ def _offspring(writing: Act, source: Lot, code: str, grams: int, at: int, note: 
     )
 
 
+def _portion_loads(lot: Lot, grams: int, how: str, named: Collection[int] | None) -> list[int]:
+    """The loads whose steps the portion takes with it.
+
+    Without `named` all that have ended, which is only plain where each held the whole lot; otherwise
+    the person must say.  Rework leaves out what deviated: it must be done again.
+    """
+    ended = [part for part in parts_of(lot) if part.load.ends.exists()]
+    if how == "rework":
+        broken = {state.deviation.load_id for state in deviations_of(lot)}
+        ended = [part for part in ended if part.load_id not in broken]
+    through = through_steps(lot)
+    plan = plan_value(lot.plan_version)
+    if named is None:
+        left = balance(lot).left
+        partly = [step for step in {part.step for part in ended} if through[step] < left]
+        if partly:
+            names = ", ".join(sorted(plan.step(step).name for step in partly))
+            raise Refused(
+                {"loads": f"Not all of lot {lot.code} weighs in at: {names}. Tick the loads that this "
+                "portion was in."}
+            )  # fmt: skip
+        named = {part.load_id for part in ended}
+    named = {*named, *(part.load_id for part in ended if part.load.step_kind == "receiving")}
+    if unknown := set(named) - {part.load_id for part in ended}:
+        raise Refused(
+            {"loads": f"Load {min(unknown)} cannot be taken along: it has not ended, or it deviated "
+            "and must be done again."}
+        )  # fmt: skip
+    for step in {part.step for part in ended if part.load_id in named}:
+        if through[step] < grams:
+            raise Refused(
+                {"loads": f"Only {through[step] / 1000:g} kg of lot {lot.code} went through "
+                f"{plan.step(step).name}."}
+            )  # fmt: skip
+    return sorted(named)
+
+
 def split_lot(
-    person: Person, lot: Lot, code: str, grams: int, reason: str, at: int, how: str = "split"
+    person: Person,
+    lot: Lot,
+    code: str,
+    grams: int,
+    reason: str,
+    at: int,
+    how: str = "split",
+    loads: Collection[int] | None = None,
 ) -> Lot:
-    """Makes a new lot of a part of this one; its steps so far are the new lot's history too."""
+    """Makes a new lot of a part of this one; the loads that the portion was in are its history too.
+
+    Args:
+        loads: numbers of those loads; None where each step so far held the whole lot.
+    """
     require(person, Right.OPERATOR)
     notice_lapses([lot], at)
     if how == "rework" and not reason.strip():
@@ -279,9 +332,18 @@ def split_lot(
     with act("lot split" if how == "split" else "part reworked", person, at) as writing:
         lot = _standing(lot)
         _take(lot, grams)
+        along = _portion_loads(lot, grams, how, loads)
         new = _offspring(writing, lot, code, grams, at, f"{how} of {lot.code}")
         writing.write(
-            LotLink(source=lot, target=new, how=how, grams=grams, at=at, reason=reason.strip())
+            LotLink(
+                source=lot,
+                target=new,
+                how=how,
+                grams=grams,
+                at=at,
+                reason=reason.strip(),
+                loads=canonical(along),
+            )
         )
         writing.concerns(lot, new)
         writing.say(code=lot.code, new=new.code)
@@ -293,8 +355,10 @@ def merge_lots(
 ) -> Lot:
     """Makes one lot of parts of several under the same plan version; it inherits the steps of all."""
     require(person, Right.OPERATOR)
-    if len({lot.pk for lot, _ in portions}) < 2:
-        raise Refused({"lots": "Choose at least two lots to merge."})
+    if len({lot.pk for lot, _ in portions}) < 2 or len({lot.pk for lot, _ in portions}) < len(
+        portions
+    ):
+        raise Refused({"lots": "Choose at least two lots to merge, each once."})
     notice_lapses([lot for lot, _ in portions], at)
     with act("lots merged", person, at) as writing:
         lots = [(_standing(lot), grams) for lot, grams in portions]
@@ -305,19 +369,34 @@ def merge_lots(
         wrong = {f"lot_{lot.pk}": text for lot, grams in lots if (text := _short(lot, grams))}
         if wrong:
             raise Refused(wrong)
+        along = {lot.pk: _merged_loads(lot, grams) for lot, grams in lots}
         total = sum(grams for _, grams in lots)
         codes = ", ".join(lot.code for lot, _ in lots)
         new = _offspring(writing, lots[0][0], code, total, at, f"merged from {codes}")
         for lot, grams in lots:
             writing.write(
                 LotLink(
-                    source=lot, target=new, how="merge", grams=grams, at=at, reason=reason.strip()
+                    source=lot,
+                    target=new,
+                    how="merge",
+                    grams=grams,
+                    at=at,
+                    reason=reason.strip(),
+                    loads=canonical(along[lot.pk]),
                 )
             )
             writing.concerns(lot)
         writing.concerns(new)
         writing.say(new=new.code, merged=codes)
     return new
+
+
+def _merged_loads(lot: Lot, grams: int) -> list[int]:
+    try:
+        return _portion_loads(lot, grams, "merge", None)
+    except Refused as refusal:
+        words = f"{refusal} Split that portion off first; then merge the new lot."
+        raise Refused({f"lot_{lot.pk}": words}) from refusal
 
 
 def destroy_part(person: Person, lot: Lot, grams: int, reason: str, at: int) -> PartDestroyed:
@@ -387,8 +466,11 @@ def _check_finish(lot: Lot, packed_g: int, when: Moments) -> None:
                 f"{left / 1000:g} kg is there. Check both weights."
             }
         )
-    if when.observed_at < lot.received_at:
-        raise Refused({"finished_at": "This is before the lot was received."})
+    if short := not_through(lot, plan, packed_g):
+        raise Refused({"packed": "; ".join(short)[:1].upper() + "; ".join(short)[1:] + "."})
+    ends = [end.ended_at for p in parts if p.step in required for end in p.load.ends.all()]
+    if when.observed_at < max([lot.received_at, *ends]):
+        raise Refused({"finished_at": "This is before its last step ended."})
 
 
 @dataclass(frozen=True)
@@ -419,6 +501,7 @@ def enter_laboratory_result(
     if reported_at < sampled_at:
         raise Refused({"reported_at": "This is before the sample was taken."})
     kind = _report_type(new.report)
+    notice_lapses([lot], at)
     with act("laboratory result entered", person, at) as writing:
         lot = _standing(lot)
         report = keep_file(writing, new.report, kind) if new.report else None
@@ -444,8 +527,16 @@ def enter_laboratory_result(
             )
         writing.concerns(lot)
         writing.say(code=lot.code, quantity=new.quantity)
-        judge_loads(writing, {part.load_id: part.load for part in parts_of(lot)}.values(), at)
+        own = [part.load for part in parts_of(lot) if part.lot_id == lot.pk]
+        judge_loads(writing, own, at)
+        for judged in judge_lot(lot, at):  # a step that it inherited has a laboratory's limit too
+            if judged.part.lot_id != lot.pk and _asks_laboratory(judged.limit):
+                hold_deviation(writing, judged, at)
     return result
+
+
+def _asks_laboratory(limit: Limit) -> bool:
+    return any(isinstance(leaf.rule, Measured) and leaf.rule.laboratory for leaf in limit.leaves())
 
 
 def _report_type(report: Upload | None) -> str:

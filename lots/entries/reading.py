@@ -18,7 +18,7 @@ from lots.entries.readings import (
     subject_of,
     write_reading,
 )
-from lots.entries.refusals import USED, Changed, Refused
+from lots.entries.refusals import Changed, Refused
 from lots.entries.signing import require
 from lots.models.book import BookLine
 from lots.models.deviation import ProcessAdjustment
@@ -26,7 +26,7 @@ from lots.models.house import Place
 from lots.models.lot import Load, LoadEnd, LoadPart, Lot
 from lots.models.people import Person, Right
 from lots.models.reading import Accepted, Attachment, Observation, Reading
-from lots.queries.evidence import is_late, loads_at, started_at
+from lots.queries.evidence import end_of, is_late, loads_at, started_at
 from lots.queries.judgements import Judged, judge_parts
 from lots.queries.lineage import parts_of
 from lots.queries.plans import plan_value
@@ -73,15 +73,15 @@ def enter_readings(
             speaks of the place, and so of every lot that stood in it.
     """
     require(person, Right.OPERATOR)
-    done = already(client_key)
+    done = already(client_key, "reading entered", person)
     if done is not None:
-        return _first_answer(done, when.recorded_at)
+        return _first_answer(done, figures, when.recorded_at)
     if not figures:
         raise Refused({"as_read": "Type the figure."})
     when.check()
     check_figures(figures, place, subject_of(figures[0], load))
     if load is not None:
-        _check_in_time(load, when)
+        _check_in_time(load, when, figures[0].quantity != "temperature")
     kind = media_type(attachment) if attachment else ""
     touched = _touched(place, load, when.observed_at)
     notice_lapses(_lots(touched), when.recorded_at)
@@ -94,23 +94,36 @@ def enter_readings(
             writing.say(place=place.name, readings=len(rows))
             return Entered(rows, _judge(writing, rows, touched, when.recorded_at))
     except IntegrityError:  # the same entry came a second time while the first was being written
-        if (done := already(client_key)) is None:
+        if (done := already(client_key, "reading entered", person)) is None:
             raise
-        return _first_answer(done, when.recorded_at)
+        return _first_answer(done, figures, when.recorded_at)
 
 
-def _check_in_time(load: Load, when: Moments) -> None:
+def _check_in_time(load: Load, when: Moments, measured: bool) -> None:
     fresh = _fresh(load)
     first = min(started_at(fresh), fresh.started_at)
     day_before = first - 24 * 60 * 60 * 1000
     if when.observed_at < day_before:
         raise Refused({"observed_at": "This is more than a day before the load began."})
+    end = end_of(fresh)
+    if end is not None and when.observed_at > end.ended_at and not measured:
+        raise Refused(
+            {"observed_at": "The load had ended by then. If the end was wrong, put it right first."}
+        )
 
 
-def _first_answer(line: BookLine, at: int) -> Entered:
-    rows = list(Reading.objects.filter(line=line).select_related("place", "load"))
-    if not rows:
-        raise Refused(USED)
+def _first_answer(line: BookLine, figures: Sequence[Figure], at: int) -> Entered:
+    """What the same entry was answered the first time; other figures under its key are refused, not
+    lost."""
+    rows = list(Reading.objects.filter(line=line).select_related("place", "load").order_by("id"))
+    kept = [(row.probe, row.as_read, row.unit) for row in rows]
+    if kept != [(figure.probe, figure.as_read.strip(), figure.unit) for figure in figures]:
+        stored = ", ".join(f"{row.as_read} {row.unit}" for row in rows)
+        raise Refused(
+            {
+                "as_read": f"This page has already stored {stored}. Open it again for another reading."
+            }
+        )
     with_judged = [judged for row in rows[:1] for judged in judged_of(row, at)]
     return Entered(rows, with_judged, repeated=True)
 
@@ -165,7 +178,8 @@ def correct_reading(
     taken_back = figure is None
     if figure is not None:
         check_figure(figure, wrong.place, subject_of(figure, wrong.load))
-        if figure_value(figure) == wrong.value and figure.unit == wrong.unit:
+        same = figure_value(figure) == wrong.value and figure.unit == wrong.unit
+        if same and not wrong.withdrawn:
             raise Refused({"as_read": "This is the figure that already stands."})
     else:
         figure = Figure(wrong.as_read, wrong.unit, wrong.probe, wrong.quantity, wrong.instrument)
@@ -198,7 +212,7 @@ def observe(
 ) -> list[Judged]:
     """Keeps what was looked for in a load."""
     require(person, Right.OPERATOR)
-    if already(client_key) is not None:
+    if already(client_key, "observation entered", person) is not None:
         return []
     if not looks:
         raise Refused({"": "Answer yes or no to at least one."})
@@ -264,6 +278,7 @@ def accept_late(
     if not rows:
         raise Refused({"": "Tick at least one entry."})
     loads = {load.pk: load for row in rows for load in _loads_of(row)}
+    notice_lapses(_lots(list(loads.values())), at)
     with act("late entries accepted", reviewer, at) as writing:
         for row in rows:
             name = {Reading: "reading", Observation: "observation", LoadEnd: "load_end"}[type(row)]
@@ -280,9 +295,19 @@ def accept_late(
         writing.say(entries=len(rows), reason=reason.strip())
 
 
+def came_after_end(row: Reading | Observation) -> bool:
+    """Whether a thing was measured or looked for in a load when its step was already over."""
+    if row.load is None or (isinstance(row, Reading) and row.quantity == "temperature"):
+        return False
+    end = end_of(_fresh(row.load))
+    return end is not None and row.observed_at > end.ended_at
+
+
 def needs_acceptance(row: Reading | Observation | LoadEnd) -> bool:
-    observed = row.ended_at if isinstance(row, LoadEnd) else row.observed_at
-    return row.corrects_id is not None or is_late(row, observed)
+    """Whether it came late, corrects another, or was seen when its step was already over."""
+    if isinstance(row, LoadEnd):
+        return row.corrects_id is not None or is_late(row, row.ended_at)
+    return row.corrects_id is not None or is_late(row, row.observed_at) or came_after_end(row)
 
 
 def _loads_of(row: Reading | Observation | LoadEnd) -> list[Load]:

@@ -13,13 +13,12 @@ from lots.entries.files import Upload, keep_file
 from lots.entries.lapses import notice_lapses
 from lots.entries.refusals import Changed, Refused
 from lots.entries.signing import require
-from lots.models.book import BookLine
+from lots.models.book import BookLine, LineLot
 from lots.models.house import Establishment
 from lots.models.lot import Lot
 from lots.models.people import Person, Right
 from lots.models.review import RecordIssued
 from lots.queries.record import get_lot_for_record, lot_record
-from lots.queries.release import last_line
 
 
 def seal_folder() -> Path:
@@ -35,6 +34,11 @@ def ensure_seal_key(house: Establishment, at: int) -> None:
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     if not any(folder.iterdir()):
         make_seal_key(folder, house.name, datetime.fromtimestamp(at / 1000, UTC))
+
+
+def _newest_line(lot: Lot) -> int | None:
+    """The lot's newest line of any kind: a review or a release must be on the paper too."""
+    return LineLot.objects.filter(lot=lot).order_by("-line").values_list("line", flat=True).first()
 
 
 def issue_record(
@@ -54,7 +58,7 @@ def issue_record(
     if whole is None:
         raise Refused("There is no such lot.")
     notice_lapses([whole], at)
-    last = last_line(whole)
+    last = _newest_line(whole)
     record = lot_record(whole, house, reviewer, at, change.strip())
     data = canonical_bytes(record)
     ensure_seal_key(house, at)
@@ -67,8 +71,7 @@ def issue_record(
         name=house.name,
     )
     with act("record issued", reviewer, at) as writing:
-        now_last = last_line(whole)
-        if (now_last and now_last.pk) != (last and last.pk):
+        if _newest_line(whole) != last:
             raise Changed(
                 "Something was entered on the lot while its record was made. Issue it again."
             )

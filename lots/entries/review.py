@@ -13,7 +13,14 @@ from lots.models.people import Person, Right
 from lots.models.review import Release, ReleaseQuantity, Review
 from lots.queries.judgements import judge_lot
 from lots.queries.lineage import balance
-from lots.queries.release import bars, decided_grams, last_line, newest_review, unreviewed
+from lots.queries.release import (
+    bars,
+    decided_grams,
+    last_line,
+    newest_review,
+    releasable_grams,
+    unreviewed,
+)
 
 QUANTITY_KINDS = ("release", "rework", "divert", "destroy", "recall")
 
@@ -128,6 +135,12 @@ def _check_quantities(lot: Lot, quantities: Mapping[str, int]) -> None:
         )
     if not quantities.get("release"):
         raise Refused({"release": "Nothing would be released. Decide at the deviation instead."})
+    allowed = releasable_grams(lot)
+    if allowed is not None and quantities["release"] > allowed:
+        raise Refused(
+            {"release": f"Its deviations let go {allowed / 1000:g} kg at most; the rest was decided "
+            "otherwise."}
+        )  # fmt: skip
     decided = decided_grams(lot)
     for kind, grams in decided.items():
         if quantities.get(kind, 0) < min(grams, packed):

@@ -3,4 +3,7 @@
 from django.forms import ChoiceField, Field
 
 Field.default_error_messages = {**Field.default_error_messages, "required": "Fill this in."}
-ChoiceField.default_error_messages = {**ChoiceField.default_error_messages, "required": "Choose one."}
+ChoiceField.default_error_messages = {
+    **ChoiceField.default_error_messages,
+    "required": "Choose one.",
+}

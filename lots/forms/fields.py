@@ -12,6 +12,7 @@ from lots.core.moments import MONTHS, show_offset
 from lots.core.units import (
     GRAMS_PER_LB,
     MS_PER_DAY,
+    MS_PER_MIN,
     BadQuantity,
     TempUnit,
     read_number,
@@ -38,11 +39,12 @@ class BadMoment(ValueError):
 def read_moment(text: str, zone: ZoneInfo, now_ms: int) -> int:
     """ms UTC of what a person typed: "14:05" today, "4 Mar 14:05", "2026-03-04 14:05"; empty is now.
 
-    An hour that exists twice is asked about; one that never existed is refused.
+    Now is the whole minute that has begun, as a person would type it: a load started "now" does not
+    come after a reading typed a moment later.  Typed seconds are kept.  An hour that exists twice is asked about; one that never existed is refused.
     """
     plain = " ".join(text.split())
     if not plain:
-        return now_ms
+        return now_ms - now_ms % MS_PER_MIN
     found = _MOMENT.fullmatch(plain)
     if found is None:
         raise BadMoment(f"“{plain}” is not a time. Type 14:05, or 4 Mar 2026 14:05.")

@@ -1,5 +1,6 @@
 """Opening a lot and what follows: split, merge, destroy, void, finish, a laboratory's result."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
@@ -9,6 +10,7 @@ from lots.core.units import QUANTITIES
 from lots.forms.fields import ConfirmField, FigureField, KeyField, MomentField, WeightField
 from lots.models.house import Establishment
 from lots.models.lot import Lot
+from lots.queries.load_page import TakenAlong
 
 MOST_PACKS = 1_000_000  # more were mistyped
 YES_NO = [("yes", "yes"), ("no", "no")]
@@ -98,7 +100,13 @@ class PartForm(forms.Form):
     """A part of a lot: split off, reworked or destroyed."""
 
     def __init__(
-        self, data: Any = None, *, house: Establishment, code: bool, **options: Any
+        self,
+        data: Any = None,
+        *,
+        house: Establishment,
+        code: bool,
+        taken_along: Sequence[TakenAlong] = (),
+        **options: Any,
     ) -> None:
         super().__init__(data, **options)
         if code:
@@ -110,6 +118,16 @@ class PartForm(forms.Form):
             )
             self.fields["code"] = forms.CharField(label="Code of the new lot", max_length=40)
         self.fields["grams"] = WeightField(unit=house.weight_unit, label="Weight")
+        if code:
+            self.fields["loads"] = forms.MultipleChoiceField(
+                label="Loads that this portion was in",
+                required=False,
+                widget=forms.CheckboxSelectMultiple,
+                choices=[(str(one.load.pk), one.words) for one in taken_along],
+                initial=[str(one.load.pk) for one in taken_along if one.whole],
+                help_text="Their steps are the new lot's history too. What it was not in, or is to go "
+                "through again, stays unticked.",
+            )
         self.fields["reason"] = forms.CharField(label="Reason", max_length=300, required=not code)
 
 
@@ -195,6 +213,7 @@ class LaboratoryForm(forms.Form):
         super().__init__(data, files, **options)
         self.fields["sampled_at"] = MomentField(zone=house.zone, now_ms=now_ms, label="Sampled")
         self.fields["reported_at"] = MomentField(zone=house.zone, now_ms=now_ms, label="Reported")
+        self.order_fields(["quantity", "samples", "portion", "sampled_at", "reported_at"])
 
     def unit(self) -> str:
         return next(iter(QUANTITIES[self.cleaned_data["quantity"]]))

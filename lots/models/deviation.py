@@ -13,7 +13,7 @@ class Deviation(Kept):
 
     NAMED = (
         "lot", "load", "control_point", "limit_id", "demand", "figure", "why", "broke_at",
-        "last_broke_at", "evidence", "rules",
+        "last_broke_at", "signature", "evidence", "rules",
     )  # fmt: skip
 
     lot = models.ForeignKey(Lot, models.PROTECT, related_name="deviations")
@@ -25,6 +25,7 @@ class Deviation(Kept):
     why = models.TextField(blank=True)
     broke_at = models.BigIntegerField()
     last_broke_at = models.BigIntegerField()
+    signature = models.CharField(max_length=120)  # tells a new finding from the one already written
     evidence = models.TextField()
     rules = models.PositiveIntegerField()
 
@@ -35,12 +36,13 @@ class Deviation(Kept):
 class DeviationNote(Kept):
     """What happened to a deviation's finding later: "extended" or "not reproduced"."""
 
-    NAMED = ("deviation", "kind", "figure", "last_broke_at", "why")
+    NAMED = ("deviation", "kind", "figure", "last_broke_at", "signature", "why")
 
     deviation = models.ForeignKey(Deviation, models.PROTECT, related_name="notes")
     kind = models.CharField(max_length=20)
     figure = models.TextField(blank=True)
     last_broke_at = models.BigIntegerField(default=0)
+    signature = models.CharField(max_length=120, blank=True)
     why = models.TextField(blank=True)
 
 

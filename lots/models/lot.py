@@ -46,9 +46,10 @@ class LotVoided(Kept):
 
 
 class LotLink(Kept):
-    """Fish that went from one lot into another: by split, merge or rework."""
+    """Fish that went from one lot into another: by split, merge or rework.  `loads` is canonical JSON:
+    the numbers of the loads that this portion was in, whose steps are the new lot's history too."""
 
-    NAMED = ("source", "target", "how", "grams", "at", "reason")
+    NAMED = ("source", "target", "how", "grams", "at", "reason", "loads")
 
     source = models.ForeignKey(Lot, models.PROTECT, related_name="gave")
     target = models.ForeignKey(Lot, models.PROTECT, related_name="came_from")
@@ -58,6 +59,7 @@ class LotLink(Kept):
     grams = models.BigIntegerField()
     at = models.BigIntegerField()
     reason = models.CharField(max_length=300, blank=True)
+    loads = models.TextField()
 
 
 class PartDestroyed(Kept):

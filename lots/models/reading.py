@@ -83,7 +83,9 @@ class LoggerImport(Kept):
 class PackedSeries(Kept):
     """About 1,000 readings of one probe, packed; `digest` is the SHA-256 of `data` as stored."""
 
-    NAMED = ("source", "probe", "unit", "count", "first_at", "last_at", "digest")
+    NAMED = (
+        "source", "place", "load", "probe", "unit", "count", "first_at", "last_at", "digest",
+    )  # fmt: skip
 
     source = models.ForeignKey(LoggerImport, models.PROTECT, related_name="series")
     place = models.ForeignKey(Place, models.PROTECT, related_name="packed")

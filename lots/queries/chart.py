@@ -11,29 +11,18 @@ from dataclasses import dataclass, field
 from math import sqrt
 from zoneinfo import ZoneInfo
 
-from lots.core.limits import Cooling, Every, Limit, Maintained, Within
 from lots.core.moments import show_moment
-from lots.core.plan import Plan
 from lots.core.series import Chunk
-from lots.core.units import (
-    NINTHS_PER_C,
-    NINTHS_PER_F,
-    Bound,
-    TempUnit,
-    degrees,
-    show_number,
-)
+from lots.core.units import NINTHS_PER_C, NINTHS_PER_F, TempUnit, degrees
 from lots.models.deviation import Deviation
 from lots.models.lot import LoadPart
-from lots.queries.evidence import OwnSeries, own_series
-from lots.queries.judgements import step_limits
-from lots.queries.plans import plan_value
+from lots.queries.chart_steps import ChartStep, DrawnBound, chart_steps, gaps, label_of
 
-GAP_MS = 45 * 60_000  # where the plan names no longest time without a reading
 TOP, BOTTOM, LEFT, RIGHT = 34, 34, 60, 10
-LETTER = 10.5  # width of a letter of the chart's text, in its units
+LETTER = 11.0  # width of a letter of the chart's text, in its units
 TEXT = 20  # height of a line of text
 TRIANGLE = 18
+PATTERNS = (1, 2, 3, 4, 5)
 WIDE, NARROW = (760, 380), (360, 320)
 
 
@@ -44,7 +33,13 @@ class Line:
     label: str
     style: int
     path: str
-    dots: list[tuple[float, float]]
+    points: list[tuple[float, float]]
+    crowded: bool
+
+    @property
+    def dots(self) -> list[tuple[float, float]]:
+        """The readings as dots, where there are few enough to tell apart."""
+        return [] if self.crowded else self.points
 
 
 @dataclass(frozen=True)
@@ -55,7 +50,9 @@ class LimitLine:
     text: str
     css: str
     label: str
+    label_x: float
     label_y: float
+    anchor: str
 
 
 @dataclass(frozen=True)
@@ -126,36 +123,6 @@ class _Scale:
 
 
 @dataclass(frozen=True)
-class _Bound:
-    """A figure drawn as a line, with the words that stand on it."""
-
-    bound: Bound
-    css: str
-    sign: str
-    limit_id: str
-
-    def words(self, unit: TempUnit) -> str:
-        figure = degrees(self.bound.f if unit == "F" else self.bound.c, unit)
-        return f"{self.sign} {show_number(figure, 1)} °{unit}"
-
-
-@dataclass(frozen=True)
-class _Step:
-    part: LoadPart
-    plan: Plan
-    found: OwnSeries
-    start: int
-    end: int
-    bounds: list[_Bound]
-    longest_gap: int
-
-    def runs(self) -> Iterator[tuple[str, str, Sequence[Chunk]]]:
-        for subject, probes in sorted(self.found.series.items()):
-            for probe, runs in sorted(probes.items()):
-                yield subject, probe, runs
-
-
-@dataclass(frozen=True)
 class _Across:
     """Moments of a step as places along the strip."""
 
@@ -169,45 +136,7 @@ class _Across:
         return round(self.x + 4 + min(max(share, 0), 1) * (self.width - 8), 1)
 
 
-def _drawn(limit: Limit) -> Iterator[_Bound]:
-    for leaf in limit.leaves():
-        for rule, css in ((leaf.rule, "limit"), (leaf.operating, "operating")):
-            match rule:
-                case Within(low, high) | Maintained(low, high, _, _):
-                    for bound, sign in ((low, "≥"), (high, "≤")):
-                        if bound is not None:
-                            yield _Bound(bound, css, sign, limit.id)
-                case Cooling(_, stages):
-                    for stage in stages:
-                        yield _Bound(stage.to, css, "to", limit.id)
-
-
-def _steps(parts: Iterable[LoadPart], at: int) -> list[_Step]:
-    each = {part.load_id: part for part in parts}
-    return [step for part in each.values() if (step := _step(part, at)) is not None]
-
-
-def _step(part: LoadPart, at: int) -> _Step | None:
-    found = own_series(part.load)
-    runs = [run for probes in found.series.values() for each in probes.values() for run in each]
-    if not runs:
-        return None
-    plan = plan_value(part.lot.plan_version)
-    limits = [limit for _, limit in step_limits(plan, part.step)]
-    every = [
-        leaf.rule.within_ms
-        for limit in limits
-        for leaf in limit.leaves()
-        if isinstance(leaf.rule, Every)
-    ]
-    bounds = {(one.bound.f, one.css): one for limit in limits for one in _drawn(limit)}
-    start = min(found.span.start, min(run.at[0] for run in runs))
-    end = found.span.end or max(at, max(run.at[-1] for run in runs))
-    gap = min(every, default=GAP_MS)
-    return _Step(part, plan, found, start, max(end, start + 60_000), list(bounds.values()), gap)
-
-
-def _range(steps: Sequence[_Step]) -> tuple[int, int]:
+def _range(steps: Sequence[ChartStep]) -> tuple[int, int]:
     values = [
         value
         for step in steps
@@ -228,7 +157,7 @@ def draw(
     at: int,
 ) -> list[Chart]:
     """The strip of a lot's steps that have readings, wide and narrow; empty where none has."""
-    steps, broke = _steps(parts, at), list(deviations)
+    steps, broke = chart_steps(parts, at), list(deviations)
     if not steps:
         return []
     return [
@@ -238,7 +167,7 @@ def draw(
 
 
 def _chart(
-    steps: list[_Step],
+    steps: list[ChartStep],
     broke: list[Deviation],
     unit: TempUnit,
     zone: ZoneInfo,
@@ -285,7 +214,7 @@ def _ticks(scale: _Scale, unit: TempUnit) -> Iterator[tuple[float, str]]:
 
 def _segment(
     number: int,
-    step: _Step,
+    step: ChartStep,
     across: _Across,
     scale: _Scale,
     broke: list[Deviation],
@@ -293,11 +222,9 @@ def _segment(
     unit: TempUnit,
     zone: ZoneInfo,
 ) -> Segment:
-    lines = []
-    for subject, probe, runs in step.runs():
-        label = _label(step, subject, probe)
-        style = names.setdefault(label, len(names) % 5 + 1)
-        lines.append(_line(label, style, runs, step, across, scale))
+    labels = [(label_of(step, subject, probe), runs) for subject, probe, runs in step.runs()]
+    styles = _styles([label for label, _ in labels], names)
+    lines = [_line(label, styles[label], runs, step, across, scale) for label, runs in labels]
     name = step.plan.step(step.part.step).name
     day, month, _, hour, _ = show_moment(step.start, zone).split()
     begin = next((t for t in (f"{day} {month} {hour}", hour) if _fits(t, across.width)), "")
@@ -311,10 +238,21 @@ def _segment(
         round(across.x, 1),
         round(across.width, 1),
         lines,
-        _limit_lines(step.bounds, scale, across.width, unit),
-        [(across(a), round(across(b) - across(a), 1)) for a, b in _gaps(step)],
+        _limit_lines(step.bounds, scale, across, lines, unit),
+        [(across(a), round(across(b) - across(a), 1)) for a, b in gaps(step)],
         [_breach(one, step, across, scale) for one in broke if one.load_id == step.part.load_id],
     )
+
+
+def _styles(labels: list[str], names: dict[str, int]) -> dict[str, int]:
+    """A pattern for each line of a step; `names` keeps those of steps with more lines than one, which
+    the legend names.  A line alone in its step is told by its place."""
+    if len(labels) == 1:
+        return {labels[0]: names.get(labels[0], 1)}
+    for label in labels:
+        free = [style for style in PATTERNS if style not in {names.get(one) for one in labels}]
+        names.setdefault(label, free[0] if free else PATTERNS[-1])
+    return names
 
 
 def _fits(text: str, width: float) -> bool:
@@ -322,78 +260,83 @@ def _fits(text: str, width: float) -> bool:
 
 
 def _limit_lines(
-    bounds: list[_Bound], scale: _Scale, width: float, unit: TempUnit
+    bounds: list[DrawnBound], scale: _Scale, across: _Across, lines: list[Line], unit: TempUnit
 ) -> list[LimitLine]:
-    """The lines with their words above them, those of the critical limits first where room is short."""
-    taken: list[float] = []
+    """The lines with their words beside them where nothing else stands, critical limits first."""
+    taken = [point for line in lines for point in line.points]
+    levels = {scale.y(one.bound.f) for one in bounds}
     out = []
     for one in sorted(bounds, key=lambda one: one.css != "limit"):
         y, words = scale.y(one.bound.f), one.words(unit)
-        spots = [spot for spot in (y - 6, y + TEXT) if TOP + TEXT / 2 < spot < scale.floor]
-        free = [spot for spot in spots if all(abs(spot - other) >= TEXT for other in taken)]
-        label = words if free and _fits(words, width) else ""
-        taken += free[:1] if label else []
-        out.append(LimitLine(y, words, one.css, label, free[0] if label else y))
+        wide = len(words) * LETTER
+        left, right = across.x + 5, across.x + across.width - 5
+        spots = [
+            (x, spot, anchor)
+            for spot in (y - 7, y + TEXT - 1)
+            for x, anchor in ((right, "end"), (left, "start"))
+            if TOP + TEXT < spot < scale.floor - 2 and wide + 10 <= across.width
+        ]
+        free = [
+            spot
+            for spot in spots
+            if not any(_touches(at, spot, wide) for at in taken)
+            and not any(spot[1] - TEXT + 5 < level < spot[1] + 3 for level in levels - {y})
+        ]
+        x, label_y, anchor = free[0] if free else (right, y, "end")
+        if free:
+            middle = x + wide / 2 if anchor == "start" else x - wide / 2
+            taken += [(middle + n * wide / 4, label_y - TEXT / 2) for n in (-2, -1, 0, 1, 2)]
+        label = words if free else ""
+        text = f"{words} °{unit}"
+        out.append(LimitLine(y, text, one.css, label, round(x, 1), round(label_y, 1), anchor))
     return out
 
 
-def _gaps(step: _Step) -> Iterator[tuple[int, int]]:
-    """From when to when nothing was read in the step, longer than the plan lets pass."""
-    moments = {at for _, _, runs in step.runs() for run in runs for at in (run.at[0], run.at[-1])}
-    inner = [run for _, _, runs in step.runs() for run in runs]
-    last = step.start
-    for at in sorted(moments | {step.end}):
-        covered = any(run.at[0] <= last and at <= run.at[-1] for run in inner)
-        if at - last > step.longest_gap and not covered:
-            yield last, at
-        last = at
+def _touches(point: tuple[float, float], spot: tuple[float, float, str], wide: float) -> bool:
+    """Whether a point lies in the words written at a spot."""
+    x, y, anchor = spot
+    first = x if anchor == "start" else x - wide
+    return first - 6 <= point[0] <= first + wide + 6 and y - TEXT < point[1] < y + 6
 
 
-def _breach(one: Deviation, step: _Step, across: _Across, scale: _Scale) -> Breach:
+def _breach(one: Deviation, step: ChartStep, across: _Across, scale: _Scale) -> Breach:
     """The deviation at the moment that it broke, on the line of its limit if that has one."""
     at_limit = [scale.y(bound.bound.f) for bound in step.bounds if bound.limit_id == one.limit_id]
     y = min(at_limit[0] if at_limit else scale.floor, scale.floor - TRIANGLE)
     return Breach(across(one.broke_at), round(y, 1), f"deviation {one.pk}")
 
 
-def _label(step: _Step, subject: str, probe: str) -> str:
-    if subject == "fish":
-        return probe or "fish"
-    room = step.part.load.place.within if subject == "room" else None
-    name = room.name if room is not None else step.part.load.place.name
-    return f"{name}, {probe}" if probe else name
-
-
 def _line(
-    label: str, style: int, runs: Sequence[Chunk], step: _Step, across: _Across, scale: _Scale
+    label: str, style: int, runs: Sequence[Chunk], step: ChartStep, across: _Across, scale: _Scale
 ) -> Line:
     """The path of a probe: a pixel column's lowest and highest, broken where it fell silent."""
     path: list[str] = []
     dots: list[tuple[float, float]] = []
     last: int | None = None
     for run in runs:
-        for at, low, high in _columns(run, across):
+        for at, low, high, until in _columns(run, across):
             x = across(at)
             far = last is None or at - last > step.longest_gap
             path.append(f"{'M' if far else 'L'}{x} {scale.y(high)}")
             if low != high:
                 path.append(f"L{x} {scale.y(low)}")
             dots.append((x, scale.y(high)))
-            last = at
-    return Line(label, style, " ".join(path), dots if len(dots) <= across.width / 8 else [])
+            last = until
+    return Line(label, style, " ".join(path), dots, len(dots) > across.width / 8)
 
 
-def _columns(run: Chunk, across: _Across) -> Iterator[tuple[int, int, int]]:
-    """(moment, lowest, highest): each reading, or of a long run those of each pixel column."""
-    pixels = max(1, int(across.width))
+def _columns(run: Chunk, across: _Across) -> Iterator[tuple[int, int, int, int]]:
+    """(moment, lowest, highest, last moment): each reading, or of a long run those of each pixel column."""
+    begin, end = run.at[0], run.at[-1]
+    pixels = int(across(end) - across(begin)) + 1
     if len(run) <= 2 * pixels:
-        yield from ((at, value, value) for at, value in zip(run.at, run.value, strict=True))
+        yield from ((at, value, value, at) for at, value in zip(run.at, run.value, strict=True))
         return
     first = 0
     for pixel in range(1, pixels + 1):
-        edge = across.start + (across.end - across.start) * pixel // pixels
+        edge = begin + (end - begin) * pixel // pixels
         after = bisect_left(run.at, edge) if pixel < pixels else len(run)
         if after > first:
             values = run.value[first:after]
-            yield run.at[first], min(values), max(values)
+            yield run.at[first], min(values), max(values), run.at[after - 1]
         first = after

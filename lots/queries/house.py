@@ -61,9 +61,10 @@ def loads_now(place: Place) -> QuerySet[Load]:
 
 
 def lots_in_hand() -> QuerySet[Lot]:
-    """Lots that time can still do something to: not voided, and unfinished or in a load now."""
+    """Lots that time can still do something to: not voided, and not released or in a load now.  A
+    finished one may still wait for a logger's file."""
     in_a_load = Exists(LoadPart.objects.filter(lot=OuterRef("pk"), load__ends=None))
-    lots = Lot.objects.filter(voided=None).filter(Q(finish=None) | in_a_load)
+    lots = Lot.objects.filter(voided=None).filter(Q(release=None) | in_a_load)
     return lots.select_related("plan_version").order_by("pk")
 
 

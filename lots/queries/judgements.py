@@ -30,6 +30,11 @@ class Judged:
     point: ControlPoint
     limit: Limit
     judgement: Judgement
+    of_lot: int = 0  # whose judgement it is, where the step was inherited; 0: the part's own lot
+
+    @property
+    def lot_id(self) -> int:
+        return self.of_lot or self.part.lot_id
 
     @property
     def finding(self) -> Finding:
@@ -173,7 +178,8 @@ def judge_part(
 def judge_lot(lot: Lot, at: int, anew: bool = False) -> list[Judged]:
     """All limits of all steps of a lot begun so far, those it inherited included."""
     ancestors = lineage(lot)
-    return judge_parts([(part, ancestors) for part in parts_of(lot)], at, anew)
+    judged = judge_parts([(part, ancestors) for part in parts_of(lot)], at, anew)
+    return [replace(one, of_lot=lot.pk) for one in judged]
 
 
 @dataclass(frozen=True)
@@ -211,18 +217,29 @@ def step_states(lot: Lot, judged: list[Judged], parts: list[LoadPart]) -> list[S
     ]
 
 
+def signature(finding: Finding) -> str:
+    """What tells one finding of a broken limit from a newer or a worse one."""
+    spare = finding.numbers.get("margin", finding.numbers.get("maintained_ms", ""))
+    return f"{finding.broke_at}|{finding.last_broke_at}|{finding.breaches}|{spare}"
+
+
+def last_told(deviation: Deviation) -> str:
+    """The signature that was written last of a deviation; "" where it was no longer reproduced."""
+    notes = sorted(deviation.notes.all(), key=lambda note: note.pk)
+    return notes[-1].signature if notes else deviation.signature
+
+
 def told(judged: Judged) -> bool:
-    """Whether an open or ended deviation already tells of it up to its last breach."""
-    rows = Deviation.objects.filter(
-        lot=judged.part.lot_id, load=judged.part.load_id, limit_id=judged.limit.id
-    ).prefetch_related("notes")
-    last = judged.finding.last_broke_at or judged.finding.broke_at or 0
-    for row in rows:
-        notes = sorted(row.notes.all(), key=lambda note: note.pk)
-        known = max([row.last_broke_at, *(note.last_broke_at for note in notes)])
-        if last <= known and not (notes and notes[-1].kind == "not reproduced"):
-            return True
-    return False
+    """Whether the newest deviation already tells of it, exactly as it is found now."""
+    newest = (
+        Deviation.objects.filter(
+            lot=judged.lot_id, load=judged.part.load_id, limit_id=judged.limit.id
+        )
+        .prefetch_related("notes")
+        .order_by("-id")
+        .first()
+    )
+    return newest is not None and last_told(newest) == signature(judged.finding)
 
 
 def not_judged(plan: Plan) -> list[str]:

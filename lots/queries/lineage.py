@@ -1,5 +1,6 @@
 """Where a lot came from and went to, and how much of it there is."""
 
+import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -38,18 +39,49 @@ def lineages(lots: Iterable[Lot]) -> dict[int, list[Ancestor]]:
     return {pk: lineage(lot) if pk in given else [Ancestor(lot, None)] for pk, lot in each.items()}
 
 
+def inherited_loads(lot: Lot) -> set[int]:
+    """Numbers of the loads that this lot's fish was in before it came into this lot."""
+    links = LotLink.objects.filter(target=lot).values_list("loads", flat=True)
+    return {number for text in links for number in json.loads(text)}
+
+
 def parts_of(lot: Lot) -> list[LoadPart]:
     """The lot's steps in order of their start, those inherited included."""
-    parts: list[LoadPart] = []
-    for ancestor in lineage(lot):
-        rows = LoadPart.objects.filter(lot=ancestor.lot).select_related(
-            "load__place__within", "lot__plan_version__plan", "load__line__person"
-        )
-        rows = rows.prefetch_related("load__moves", "load__ends")
-        parts += [
-            part for part in rows if ancestor.until is None or part.load.started_at < ancestor.until
-        ]
-    return sorted(parts, key=lambda part: (part.load.started_at, part.load_id))
+    lots = [ancestor.lot for ancestor in lineage(lot)]
+    match = Q(lot=lot)
+    if len(lots) > 1:
+        match |= Q(lot__in=lots, load__in=inherited_loads(lot))
+    rows = LoadPart.objects.filter(match).select_related(
+        "load__place__within", "lot__plan_version__plan", "load__line__person"
+    )
+    rows = rows.prefetch_related("load__moves", "load__ends")
+    return sorted(rows, key=lambda part: (part.load.started_at, part.load_id))
+
+
+def heirs(load_id: int, lots: Iterable[Lot]) -> set[int]:
+    """Numbers of the lots whose history a load is, because fish of these lots went into them."""
+    found: set[int] = set()
+    for link in _walk(lots, back=False):
+        if load_id in json.loads(link.loads):
+            found.add(link.target_id)
+    return found
+
+
+def through_steps(lot: Lot) -> dict[str, int]:
+    """Grams of the lot that went through each step of its plan: its own parts and what came with its
+    fish, less what fish that left had gone through."""
+    parts = parts_of(lot)
+    step_of = {part.load_id: part.step for part in parts}
+    out: dict[str, int] = {}
+    for part in parts:
+        if part.lot_id == lot.pk:
+            out[part.step] = out.get(part.step, 0) + part.grams
+    came = LotLink.objects.filter(target=lot)
+    for sign, links in ((1, came), (-1, LotLink.objects.filter(source=lot))):
+        for link in links:
+            for step in {step_of[n] for n in json.loads(link.loads) if n in step_of}:
+                out[step] = out.get(step, 0) + sign * link.grams
+    return out
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +137,14 @@ def with_descendants(lots: Iterable[Lot]) -> set[int]:
     """Numbers of the lots and of all that got fish of them."""
     start = list(lots)
     return {lot.pk for lot in start} | {link.target_id for link in _walk(start, back=False)}
+
+
+def packs_in_hand(lot: Lot) -> int:
+    """Grams packed and, once the lot is released, let go: what was destroyed or diverted is not free."""
+    release = getattr(lot, "release", None)
+    if release is None:
+        return int(lot.finish.packed_g)
+    return sum(one.grams for one in release.quantities.all() if one.kind == "release")
 
 
 def in_loads_now(lot: Lot) -> int:

@@ -5,13 +5,13 @@ from typing import Any
 
 from django.db.models import Q
 
-from lots.core.limits import Every, Measured, Observed, demand, operating_demand
+from lots.core.limits import Every, Measured, Observed, Verdict, demand, operating_demand
 from lots.models.lot import Load, LoadPart, Lot
 from lots.models.reading import LoggerImport, Observation, Reading
 from lots.queries.board import one_of_each_plan, open_lots
 from lots.queries.evidence import OwnSeries, end_of, is_late, own_series, started_at
 from lots.queries.judgements import Judged, judge_parts, step_limits
-from lots.queries.lineage import balance, in_loads_now, parts_of
+from lots.queries.lineage import balance, in_loads_now, parts_of, through_steps
 from lots.queries.plans import plan_value
 
 
@@ -55,6 +55,30 @@ def startable() -> list[Startable]:
             if step.id in ahead:
                 one.next_for.append(lot.code)
     return sorted(found.values(), key=lambda one: (not one.next_for, order[one.key]))
+
+
+@dataclass(frozen=True)
+class TakenAlong:
+    """A load that a split portion may have been in; `whole` where it held all of the lot."""
+
+    load: Load
+    words: str
+    whole: bool
+
+
+def taken_along(lot: Lot) -> list[TakenAlong]:
+    """The loads that have ended, from which a portion takes its history."""
+    plan, left = plan_value(lot.plan_version), balance(lot).left
+    through = through_steps(lot)
+    return [
+        TakenAlong(
+            part.load,
+            f"{plan.step(part.step).name}, {part.load.place.name}",
+            through[part.step] >= left,
+        )
+        for part in parts_of(lot)
+        if end_of(part.load) is not None
+    ]
 
 
 @dataclass(frozen=True)
@@ -157,14 +181,29 @@ def _subject(row: Reading, load: Load) -> str:
     return row.probe or "fish" if row.load_id else row.place.name
 
 
+def _limits(load: Load, at: int) -> tuple[list[LoadPart], list[LimitShown]]:
+    """The load's lots, and its limits once for each plan version."""
+    rows = LoadPart.objects.filter(load=load).select_related(
+        "lot__plan_version__plan", "load__place__within"
+    )
+    parts = list(rows.order_by("id"))
+    return parts, shown(judge_parts([(part, ()) for part in one_of_each_plan(parts)], at))
+
+
+def end_page(load: Load, at: int) -> dict[str, Any]:
+    """What a person sees before ending a load: the limits that its readings do not show yet."""
+    parts, limits = _limits(load, at)
+    open_yet = (Verdict.PENDING, Verdict.DEVIATION)
+    return {
+        "load": load,
+        "step": plan_value(parts[0].lot.plan_version).step(parts[0].step),
+        "not_shown": [one for one in limits if one.judged.verdict in open_yet],
+    }
+
+
 def load_page(load: Load, at: int) -> dict[str, Any]:
     """Everything of one load."""
-    parts = list(
-        LoadPart.objects.filter(load=load).select_related(
-            "lot__plan_version__plan", "load__place__within"
-        )
-    )
-    judged = judge_parts([(part, ()) for part in one_of_each_plan(parts)], at)
+    parts, limits = _limits(load, at)
     plan = plan_value(parts[0].lot.plan_version)
     found = own_series(load)
     files = LoggerImport.objects.filter(series__in=[row.pk for row in found.packed]).distinct()
@@ -174,7 +213,7 @@ def load_page(load: Load, at: int) -> dict[str, Any]:
         "step": plan.step(parts[0].step),
         "since": started_at(load),
         "end": end_of(load),
-        "limits": shown(judged),
+        "limits": limits,
         "rounds": rounds(load, found),
         "observations": Observation.objects.filter(load=load)
         .select_related("line__person", "corrected_by")

@@ -2,13 +2,23 @@
 
 from dataclasses import dataclass
 
+from django.db.models import Q
+
 from lots.core.limits import Verdict
+from lots.core.plan import Plan
 from lots.models.book import BookLine, LineLot
 from lots.models.deviation import Deviation, Disposition
-from lots.models.lot import Lot
+from lots.models.lot import LoadPart, Lot
 from lots.models.review import Review
 from lots.queries.judgements import Judged, judge_lot, not_judged, step_states
-from lots.queries.lineage import balance, lineage, parts_of
+from lots.queries.lineage import (
+    Ancestor,
+    balance,
+    inherited_loads,
+    lineage,
+    parts_of,
+    through_steps,
+)
 from lots.queries.plans import plan_value
 
 # Acts that speak of a lot without adding to what is reviewed.
@@ -47,30 +57,53 @@ def unreviewed(lot: Lot) -> list[BookLine]:
 
 @dataclass(frozen=True)
 class DeviationState:
-    """A deviation with its newest disposition."""
+    """A deviation with its newest disposition, and how much of its fish has been decided about."""
 
     deviation: Deviation
     newest: Disposition | None
+    decided: dict[str, int]
+    needed: int
 
     @property
     def ended(self) -> bool:
-        return self.newest is not None and self.newest.kind != "hold"
+        """Whether final dispositions cover all the fish, and none of it is held."""
+        if self.newest is None or self.newest.kind == "hold":
+            return False
+        return sum(self.decided.values()) >= self.needed
+
+
+def in_question(deviation: Deviation) -> int:
+    """Grams of the lot that the deviation speaks of: its part in the load, or what is left of it as
+    packed."""
+    there = balance(deviation.lot)
+    part = LoadPart.objects.filter(load=deviation.load_id, lot=deviation.lot_id).first()
+    grams = part.grams if part else there.came_in
+    if there.packed is None:
+        return grams
+    return min(grams, there.packed + there.given + there.destroyed)
+
+
+def deviation_state(deviation: Deviation) -> DeviationState:
+    """The deviation as it stands; reads its dispositions, prefetched or not."""
+    decisions = sorted(deviation.dispositions.all(), key=lambda one: one.number)
+    decided: dict[str, int] = {}
+    for one in decisions:
+        if one.kind != "hold":
+            decided[one.kind] = decided.get(one.kind, 0) + one.grams
+    newest = decisions[-1] if decisions else None
+    needed = in_question(deviation) if decided else 0
+    return DeviationState(deviation, newest, decided, needed)
 
 
 def deviations_of(lot: Lot) -> list[DeviationState]:
-    """The lot's deviations, and those of the lots it came from that broke before it left them."""
-    states: list[DeviationState] = []
-    for ancestor in lineage(lot):
-        rows = Deviation.objects.filter(lot=ancestor.lot).select_related(
-            "lot", "load__place", "line__person"
-        )
-        rows = rows.prefetch_related("dispositions__line__person", "actions__line__person", "notes")
-        states += [
-            DeviationState(row, max(row.dispositions.all(), key=lambda d: d.number, default=None))
-            for row in rows.order_by("id")
-            if ancestor.until is None or row.load is None or row.load.started_at < ancestor.until
-        ]
-    return states
+    """The lot's deviations, and those of loads that its fish was in before it came into this lot."""
+    match = Q(lot=lot)
+    others = [ancestor.lot for ancestor in lineage(lot) if ancestor.lot.pk != lot.pk]
+    if others:
+        match |= Q(lot__in=others, load__in=inherited_loads(lot))
+    rows = Deviation.objects.filter(match).select_related("lot", "load__place", "line__person")
+    rows = rows.prefetch_related("dispositions__line__person", "actions__line__person", "notes")
+    return [deviation_state(row) for row in rows.order_by("id")]
 
 
 def bars(lot: Lot, at: int, judged: list[Judged] | None = None) -> list[str]:
@@ -87,7 +120,8 @@ def bars(lot: Lot, at: int, judged: list[Judged] | None = None) -> list[str]:
             found.append(f"{step.name} has not been")
         elif not state.over:
             found.append(f"{step.name} is still running")
-    ended = {(d.deviation.limit_id, d.deviation.load_id) for d in deviations if d.ended}
+    newest = {(d.deviation.limit_id, d.deviation.load_id): d for d in deviations}
+    ended = {key for key, state in newest.items() if state.ended}
     for one in judged:
         if one.verdict is Verdict.PENDING:
             found.append(f"{one.point.name}: not yet shown ({one.finding.figure})")
@@ -96,7 +130,21 @@ def bars(lot: Lot, at: int, judged: list[Judged] | None = None) -> list[str]:
     for state in deviations:
         if not state.ended:
             found.append(f"deviation {state.deviation.pk} is open")
-    return _unique(found + _paper_bars(lot))
+    return _unique(found + not_through(lot, plan) + _paper_bars(lot))
+
+
+def not_through(lot: Lot, plan: Plan, packed_g: int | None = None) -> list[str]:
+    """Required steps that less fish went through than was packed, in words."""
+    packed = balance(lot).packed if packed_g is None else packed_g
+    if packed is None:
+        return []
+    through = through_steps(lot)
+    return [
+        f"only {through.get(step.id, 0) / 1000:g} kg went through {step.name}, but "
+        f"{packed / 1000:g} kg is packed"
+        for step in plan.required_steps
+        if through.get(step.id, 0) < packed
+    ]
 
 
 def _paper_bars(lot: Lot) -> list[str]:
@@ -110,7 +158,21 @@ def _paper_bars(lot: Lot) -> list[str]:
         found.append("its records are not reviewed")
     elif last is not None and last.number > review.up_to_id:
         found.append("something was entered after its review: review it again")
-    return found
+    return found + [
+        f"records of lot {ancestor.lot.code}, which it came from, are not reviewed"
+        for ancestor in lineage(lot)
+        if ancestor.lot.pk != lot.pk and not _reviewed_until(ancestor)
+    ]
+
+
+def _reviewed_until(ancestor: Ancestor) -> bool:
+    """Whether a review has seen what was made of the ancestor before the fish left it."""
+    rows = LineLot.objects.filter(lot=ancestor.lot).exclude(line__kind__in=NOT_REVIEWED)
+    if ancestor.until is not None:
+        rows = rows.filter(line__at__lte=ancestor.until)
+    last = rows.order_by("-line").values_list("line", flat=True).first()
+    review = newest_review(ancestor.lot)
+    return last is None or (review is not None and review.up_to_id >= last)
 
 
 def _unique(words: list[str]) -> list[str]:
@@ -118,10 +180,23 @@ def _unique(words: list[str]) -> list[str]:
 
 
 def decided_grams(lot: Lot) -> dict[str, int]:
-    """Grams that deviations ended in, other than by release; the largest of each kind."""
+    """Grams of the lot that its own deviations ended in, other than by release, and that are still
+    among its packs: the largest of each kind, less what was destroyed or reworked before."""
     decided: dict[str, int] = {}
     for state in deviations_of(lot):
-        newest = state.newest
-        if newest is not None and newest.kind not in ("hold", "release"):
-            decided[newest.kind] = max(decided.get(newest.kind, 0), newest.grams)
-    return decided
+        if state.deviation.lot_id != lot.pk:
+            continue
+        for kind, grams in state.decided.items():
+            if kind != "release":
+                decided[kind] = max(decided.get(kind, 0), grams)
+    gone = {
+        "destroy": balance(lot).destroyed,
+        "rework": sum(link.grams for link in lot.gave.all() if link.how == "rework"),
+    }
+    return {kind: max(0, grams - gone.get(kind, 0)) for kind, grams in decided.items()}
+
+
+def releasable_grams(lot: Lot) -> int | None:
+    """The most that its deviations' dispositions let go; None where it has no deviation."""
+    allowed = [state.decided.get("release", 0) for state in deviations_of(lot)]
+    return min(allowed, default=None)

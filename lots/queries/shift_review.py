@@ -191,11 +191,12 @@ def late_rows(lots: Iterable[int]) -> list[LateRow]:
     mine = {"line__lots__lot__in": list(lots), "accepted": None, "corrected_by": None}
     after = rules().late_after_ms
     late = Q(entered_at__gt=F("observed_at") + after) | Q(corrects__isnull=False)
+    over = Q(load__ends__corrected_by=None, load__ends__ended_at__lt=F("observed_at"))
     late_end = Q(entered_at__gt=F("ended_at") + after) | Q(corrects__isnull=False)
-    readings = Reading.objects.filter(late, **mine).select_related(
-        "place", "load", "line__person", "corrects"
-    )
-    looks = Observation.objects.filter(late, **mine).select_related(
+    readings = Reading.objects.filter(
+        late | (over & ~Q(quantity="temperature")), **mine
+    ).select_related("place", "load", "line__person", "corrects")
+    looks = Observation.objects.filter(late | over, **mine).select_related(
         "load__place", "line__person", "corrects"
     )
     ends = LoadEnd.objects.filter(late_end, **mine).select_related(

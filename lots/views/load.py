@@ -13,7 +13,7 @@ from lots.forms.fields import refuse
 from lots.forms.load import EndLoadForm, MoveLoadForm, ProbeLeftForm, StartLoadForm
 from lots.models.lot import Load
 from lots.queries.house import open_places
-from lots.queries.load_page import load_page, startable
+from lots.queries.load_page import end_page, load_page, startable
 from lots.views.base import HouseRequest, open_to
 
 
@@ -112,8 +112,8 @@ def load_end(request: HouseRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, f"{load.place.name}: the load has ended.")
             return redirect("load_show", pk)
-    context = {"form": form, "load": load, "correcting": correcting}
-    return render(request, "loads/end.html", context | load_page(load, request.now_ms))
+    context = {"form": form, "correcting": correcting} | end_page(load, request.now_ms)
+    return render(request, "loads/end.html", context)
 
 
 @open_to("operator")

@@ -25,7 +25,7 @@ from lots.models.lot import Lot
 from lots.models.plan import PlanVersion
 from lots.queries.board import open_lots
 from lots.queries.house import open_places, usable_instruments
-from lots.queries.load_page import free_grams
+from lots.queries.load_page import free_grams, taken_along
 from lots.queries.lot_page import get_lot, lot_list, lot_page, proposed_code
 from lots.queries.plans import newest_versions, plan_value
 from lots.queries.retention import keep_until
@@ -123,14 +123,18 @@ def _new_lot(request: HouseRequest, form: OpenLotForm, version: PlanVersion) -> 
 def lot_show(request: HouseRequest, code: str) -> HttpResponse:
     lot = _lot(code)
     unit = "F" if request.house.temperature_unit == "F" else "C"
-    context = lot_page(lot, unit, request.now_ms) | {"kept": keep_until(lot, request.house)}
+    context = lot_page(lot, unit, zone_of(request), request.now_ms) | {
+        "kept": keep_until(lot, request.house)
+    }
     return render(request, "lots/show.html", context)
 
 
 @open_to("operator")
 def lot_split(request: HouseRequest, code: str) -> HttpResponse:
     lot = _lot(code)
-    form = PartForm(request.POST or None, house=request.house, code=True)
+    form = PartForm(
+        request.POST or None, house=request.house, code=True, taken_along=taken_along(lot)
+    )
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
         try:
@@ -142,6 +146,7 @@ def lot_split(request: HouseRequest, code: str) -> HttpResponse:
                 data["reason"],
                 request.now_ms,
                 data["how"],
+                [int(number) for number in data["loads"]],
             )
         except Refused as refusal:
             refuse(form, refusal.fields)

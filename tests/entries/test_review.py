@@ -140,8 +140,15 @@ def test_what_a_deviation_decided_otherwise_is_not_released(book: Book) -> None:
     take_action(book.operator, deviation, DONE, moment("20:11"), moment("20:12"))
     decide(book.reviewer, deviation, Decision("destroy", 5_000, "the cold rack"), moment("20:15"))
     reviewed(book, lot)
-    assert "ended in destroy of 5 kg" in refusal_of(lambda: release(book, lot))
-    release(book, lot, release=13_000, destroy=5_000)
+    assert f"deviation {deviation.pk} is open" in refusal_of(lambda: release(book, lot))
+    rest = Decision("release", 13_000, "the warm racks", "Their own probes held 145 °F", seen=1)
+    decide(book.reviewer, deviation, rest, moment("20:40"))
+    reviewed(book, lot, "20:45")
+    assert "let go 13 kg at most" in refusal_of(lambda: release(book, lot, "20:50"))
+    assert "ended in destroy of 5 kg" in refusal_of(
+        lambda: release(book, lot, "20:50", release=13_000, divert=5_000)
+    )
+    release(book, lot, "20:50", release=13_000, destroy=5_000)
 
 
 def test_a_limit_of_a_kind_not_judged_bars_the_release(book: Book) -> None:

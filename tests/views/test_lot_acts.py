@@ -174,7 +174,7 @@ def test_no_more_fish_comes_out_than_went_in(book: Book, packed: Lot, olga: Clie
     refused(olga, url, FINISH | {"finished_at": "23:59"}, "finished_at", "still to come")
     refused(olga, url, FINISH | {"finished_at": "23:00"}, "late_reason", "Say why it comes late")
     early = {"finished_at": "06:00", "late_reason": "x"}
-    refused(olga, url, FINISH | early, "finished_at", "before the lot was received")
+    refused(olga, url, FINISH | early, "finished_at", "before its last step ended")
     answer = taken(olga, url, FINISH)
     assert LotFinish.objects.get().packed_g == 16_000
     assert "16 kg in 40 packs" in answer.content.decode()
