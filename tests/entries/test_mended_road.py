@@ -99,13 +99,6 @@ def test_decisions_together_never_exceed_the_fish(book: Book) -> None:
 
 
 def test_a_worse_finding_after_the_last_word_opens_a_new_deviation(book: Book) -> None:
-    _, deviation = cold_smoke(book)
-    final = Decision("release", 18_000, "ground", "a written review")
-    decide(book.reviewer, deviation, final, moment("20:15"))
-    for wrong in Reading.objects.filter(load=deviation.load, value__gt=500_000, probe="fish 1"):
-        figure = Figure("70", "F", "fish 1")
-        correct_reading(book.operator, wrong, figure, "misread", seen("20:20"))
-    assert Deviation.objects.filter(limit_id="smoke-heat").count() > 1
     warm = book.open_lot("TR-2")
     load = book.start("hold", "Cooler", "20:30", warm)
     book.at_place("Cooler", "20:31 41.0")
