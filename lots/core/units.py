@@ -190,7 +190,7 @@ def show_span(span_ms: int) -> str:
         words = [f"{hours} h"] if hours else []
         words += [f"{minutes} min"] if minutes else []
     words += [f"{show_number(Fraction(rest, MS_PER_S), DECIMALS_KEPT)} s"] if rest else []
-    return " ".join(words) or "0 h"
+    return " ".join(words) or "0 min"
 
 
 # What may be measured beside temperature: name → (units that may be typed → millionths of the first).

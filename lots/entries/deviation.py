@@ -8,6 +8,7 @@ from lots.entries.refusals import Changed, Refused
 from lots.entries.signing import require, require_training
 from lots.models.deviation import CorrectiveAction, Deviation, Disposition, DispositionKind
 from lots.models.people import Person, Right
+from lots.queries.house import say_weight
 from lots.queries.lineage import heirs
 from lots.queries.release import deviation_state, in_question
 
@@ -103,7 +104,7 @@ def _check(decision: Decision, deviation: Deviation) -> None:
     most = in_question(deviation) - sum(state.decided.values())
     if decision.grams <= 0 or decision.grams > most:
         raise Refused(
-            {"grams": f"Type the weight that this decides about, at most {most / 1000:g} kg."}
+            {"grams": f"Type the weight that this decides about, at most {say_weight(most)}."}
         )
 
 

@@ -15,6 +15,7 @@ from lots.models.house import Place
 from lots.models.lot import BrineBatch, Load, LoadEnd, LoadPart, LoadStartMoved, Lot, ProbeLeft
 from lots.models.people import Person, Right
 from lots.queries.evidence import end_of, loads_before, started_at
+from lots.queries.house import say_weight
 from lots.queries.judgements import Judged
 from lots.queries.lineage import balance, in_loads_now, packs_in_hand
 from lots.queries.plans import plan_value
@@ -69,10 +70,9 @@ def _check_portion(portion: Portion, when: Moments) -> str | None:
     if portion.grams <= 0:
         return f"Type how much of lot {lot.code} goes in."
     if portion.grams > free:
-        return (
-            f"Only {free / 1000:g} kg of lot {lot.code} is free: {balance(lot).left / 1000:g} kg in "
-            f"all, {in_loads_now(lot) / 1000:g} kg in a load that has not ended. End that first."
-        )
+        standing = in_loads_now(lot)
+        tail = f" {say_weight(standing)} is in a load that has not ended: end that first."
+        return f"Only {say_weight(free)} of lot {lot.code} is free." + (tail if standing else "")
     return None
 
 

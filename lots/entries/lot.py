@@ -30,6 +30,7 @@ from lots.models.lot import (
 from lots.models.people import Person, Right
 from lots.models.plan import PlanVersion
 from lots.models.reading import Attachment, Observation
+from lots.queries.house import say_weight
 from lots.queries.judgements import judge_lot, step_limits
 from lots.queries.lineage import balance, in_loads_now, parts_of, through_steps
 from lots.queries.plans import newest_versions, plan_value
@@ -76,6 +77,12 @@ def _check_new(new: NewLot, when: Moments) -> None:
     if new.species not in plan.species_codes:
         may = ", ".join(f"{one.name} ({one.code})" for one in plan.species)
         wrong["species"] = f"The plan “{plan.title}” does not cover this species. It covers: {may}."
+    for one in plan.species:
+        if one.code == new.species and new.origin not in one.origin:
+            wrong["origin"] = (
+                f"The plan covers {one.name} as {one.origin} only: the hazards of {new.origin} fish are "
+                "others. A HACCP coordinator can publish a version that covers it."
+            )
     if new.quantity_g <= 0:
         wrong["quantity"] = "Type how much came in; it must be more than nothing."
     if not new.supplier.strip():
@@ -236,7 +243,7 @@ def _take(lot: Lot, grams: int) -> None:
     if grams > free:
         raise Refused(
             {
-                "grams": f"Only {free / 1000:g} kg of lot {lot.code} is free. What stands in a load is "
+                "grams": f"Only {say_weight(free)} of lot {lot.code} is free. What stands in a load is "
                 "free once that load has ended."
             }
         )
@@ -304,7 +311,7 @@ def _portion_loads(lot: Lot, grams: int, how: str, named: Collection[int] | None
     for step in {part.step for part in ended if part.load_id in named}:
         if through[step] < grams:
             raise Refused(
-                {"loads": f"Only {through[step] / 1000:g} kg of lot {lot.code} went through "
+                {"loads": f"Only {say_weight(through[step])} of lot {lot.code} went through "
                 f"{plan.step(step).name}."}
             )  # fmt: skip
     return sorted(named)
@@ -462,8 +469,8 @@ def _check_finish(lot: Lot, packed_g: int, when: Moments) -> None:
     if packed_g > left:
         raise Refused(
             {
-                "packed": f"More comes out than went in: {packed_g / 1000:g} kg packed, but only "
-                f"{left / 1000:g} kg is there. Check both weights."
+                "packed": f"More comes out than went in: {say_weight(packed_g)} packed, but only "
+                f"{say_weight(left)} is there. Check both weights."
             }
         )
     if short := not_through(lot, plan, packed_g):

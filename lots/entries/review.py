@@ -11,6 +11,7 @@ from lots.models.book import BookLine
 from lots.models.lot import Lot
 from lots.models.people import Person, Right
 from lots.models.review import Release, ReleaseQuantity, Review
+from lots.queries.house import say_weight
 from lots.queries.judgements import judge_lot
 from lots.queries.lineage import balance
 from lots.queries.release import (
@@ -129,7 +130,7 @@ def _check_quantities(lot: Lot, quantities: Mapping[str, int]) -> None:
     if total != packed:
         raise Refused(
             {
-                "release": f"The quantities add up to {total / 1000:g} kg, but {packed / 1000:g} kg was "
+                "release": f"The quantities add up to {say_weight(total)}, but {say_weight(packed)} was "
                 "packed. They must agree."
             }
         )
@@ -138,12 +139,12 @@ def _check_quantities(lot: Lot, quantities: Mapping[str, int]) -> None:
     allowed = releasable_grams(lot)
     if allowed is not None and quantities["release"] > allowed:
         raise Refused(
-            {"release": f"Its deviations let go {allowed / 1000:g} kg at most; the rest was decided "
+            {"release": f"Its deviations let go {say_weight(allowed)} at most; the rest was decided "
             "otherwise."}
         )  # fmt: skip
     decided = decided_grams(lot)
     for kind, grams in decided.items():
         if quantities.get(kind, 0) < min(grams, packed):
             raise Refused(
-                {kind: f"A deviation ended in {kind} of {grams / 1000:g} kg; this says less."}
+                {kind: f"A deviation ended in {kind} of {say_weight(grams)}; this says less."}
             )

@@ -39,6 +39,15 @@ def book_answers() -> None:
     BookLine.objects.order_by("-number").values_list("number").first()
 
 
+def say_weight(grams: int) -> str:
+    """A weight as the house weighs, rounded down so that what is said can be typed: "12.5 kg"."""
+    house = establishment()
+    if house is not None and house.weight_unit == "lb":
+        hundredths = grams * 100 * 100_000 // 45_359_237  # exact: 1 lb is 453.59237 g
+        return f"{hundredths / 100:g} lb"
+    return f"{grams / 1000:g} kg"
+
+
 def open_places() -> QuerySet[Place]:
     return Place.objects.filter(closed=None).select_related("within").order_by("kind", "name")
 

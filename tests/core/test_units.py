@@ -149,7 +149,7 @@ def test_what_is_not_a_span_is_refused(text: str) -> None:
 @pytest.mark.parametrize(
     ("ms", "shown"),
     [
-        (0, "0 h"),
+        (0, "0 min"),
         (45_000, "45 s"),
         (90_000, "90 s"),
         (1_800_000, "30 min"),

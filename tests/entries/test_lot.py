@@ -123,3 +123,8 @@ def test_the_inspector_keeps_nothing(book: Book, lot: Lot) -> None:
     ):
         with pytest.raises(NotAllowed):
             act()
+
+
+def test_an_origin_that_the_plan_does_not_cover_is_refused(book: Book) -> None:
+    with pytest.raises(Refused, match="covers Rainbow trout as farmed only"):
+        book.open_lot("W-1", origin="wild")
