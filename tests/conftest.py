@@ -9,7 +9,6 @@ from django.test import TransactionTestCase
 from lots.models.triggers import lay_triggers, lift_triggers
 from tests.make import Book, make_book
 
-
 _flush = TransactionTestCase._fixture_teardown
 
 

@@ -51,7 +51,9 @@ class Book:
     def place(self, name: str) -> Place:
         return self.places[name]
 
-    def open_lot(self, code: str = "TR-1", kg: float = 20, at: str = "07:00", **changes: object) -> Lot:
+    def open_lot(
+        self, code: str = "TR-1", kg: float = 20, at: str = "07:00", **changes: object
+    ) -> Lot:
         """Opens a lot of rainbow trout with everything that the plan wants at receiving."""
         asked = lot.asked_at_receiving(plan_of(self.version))
         new = NewLot(
@@ -72,11 +74,11 @@ class Book:
         self.lots[code] = lot.open_lot(self.operator, new, seen(at))
         return self.lots[code]
 
-    def start(self, step: str, place: str, at: str, *lots: Lot, kg: float = 0, **changes: object) -> Load:
+    def start(
+        self, step: str, place: str, at: str, *lots: Lot, kg: float = 0, **changes: object
+    ) -> Load:
         """Puts the lots whole into a place."""
-        portions = [
-            load.Portion(one, step, int(kg * 1000) or one.quantity_g) for one in lots
-        ]
+        portions = [load.Portion(one, step, int(kg * 1000) or one.quantity_g) for one in lots]
         return load.start_load(self.operator, self.place(place), portions, seen(at), **changes)  # type: ignore[arg-type]
 
     def end(self, which: Load, at: str, **changes: object) -> list[Judged]:
@@ -88,9 +90,7 @@ class Book:
         for part in text.split(","):
             when, figure = part.split()
             figures = [Figure(figure, unit, f"fish {n + 1}") for n in range(probes)]
-            answer = reading.enter_readings(
-                self.operator, which.place, which, figures, seen(when)
-            )
+            answer = reading.enter_readings(self.operator, which.place, which, figures, seen(when))
             judged = answer.judged
         return judged
 
@@ -110,7 +110,9 @@ class Book:
 
     def judged(self, one: Lot, step: str, at: str) -> dict[str, Judged]:
         """The lot's limits at a step, by id, at a moment."""
-        parts = one.parts.filter(step=step).select_related("load__place__within", "lot__plan_version")
+        parts = one.parts.filter(step=step).select_related(
+            "load__place__within", "lot__plan_version"
+        )
         return {
             judged.limit.id: judged
             for part in parts
@@ -158,9 +160,7 @@ def make_book(stem: str = "hot-smoked-vacuum-frozen", unit: str = "F") -> Book:
     content = starting_plans()[stem]
     draft = plan.begin_draft(coordinator, content["title"], content, None, at)
     version = plan.publish_plan(coordinator, draft, "", at)
-    return Book(
-        keeper, operator, reviewer, coordinator, inspector, version, places, thermometer
-    )
+    return Book(keeper, operator, reviewer, coordinator, inspector, version, places, thermometer)
 
 
 PLACES = (

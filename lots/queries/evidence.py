@@ -13,7 +13,7 @@ from lots.core.folds import Span
 from lots.core.judging import Facts, Sample, Series, Sighting
 from lots.core.series import Chunk, chunks, merge, unpack
 from lots.core.units import MS_PER_DAY
-from lots.models.lot import LaboratorySample, Load, LoadEnd, LoadPart, Lot
+from lots.models.lot import LaboratorySample, Load, LoadEnd, LoadPart, Lot, LotLink
 from lots.models.reading import Observation, PackedSeries, Reading
 from lots.queries.house import rules
 from lots.queries.lineage import parts_of
@@ -88,8 +88,8 @@ class LoadEvidence:
     monitored_span: Span
     series: Series
     monitored_series: Series
-    before: Series
-    monitored_before: Series
+    before: list[Series]  # one for each load of the step before
+    monitored_before: list[Series]
     differs: bool
     hand: list[Reading] = field(default_factory=list)
     packed: list[PackedSeries] = field(default_factory=list)
@@ -215,25 +215,50 @@ def _last_reading(series: Series) -> int | None:
 
 
 def loads_before(load: Load) -> list[Load]:
-    """The load that the fish of each lot was in just before, as this lot or as one it came from."""
-    newest: dict[int, Load] = {}
+    """Every load of the step before that the fish of each lot may have been in, as this lot or as one
+    it came from."""
+    found: dict[int, Load] = {}
     for part in LoadPart.objects.filter(load=load).select_related("lot"):
-        mine: dict[int, Load] = {}
-        for one in parts_of(part.lot):
-            if one.load_id != load.pk and one.load.started_at <= load.started_at:
-                mine[one.lot_id] = one.load
-        own = mine.pop(part.lot_id, None)
-        befores = [own] if own is not None else list(mine.values())
-        newest |= {before.pk: before for before in befores}
-    return list(newest.values())
+        found |= {one.load_id: one.load for one in _parts_before(part, load)}
+    return list(found.values())
+
+
+def _parts_before(part: LoadPart, load: Load) -> list[LoadPart]:
+    """The parts of the step before, of the lot itself or else of those that it was made of.  Another
+    load of the same step, beside this one or moved from, is not the step before."""
+    by_lot: dict[int, list[LoadPart]] = {}
+    for one in parts_of(part.lot):
+        if one.step != part.step and one.load.started_at <= load.started_at:
+            by_lot.setdefault(one.lot_id, []).append(one)
+    found: list[LoadPart] = []
+    waiting = [part.lot_id]
+    for lot_id in waiting:  # grows while it is walked
+        if lot_id in by_lot:
+            found += _last_step(by_lot[lot_id])
+        else:
+            links = LotLink.objects.filter(target=lot_id).values_list("source", flat=True)
+            waiting += [source for source in links if source not in waiting]
+    return found
+
+
+def _last_step(parts: Sequence[LoadPart]) -> list[LoadPart]:
+    """Of a lot's parts in order of time those of its newest step, back to one that held all of it."""
+    newest: list[LoadPart] = []
+    for part in reversed(parts):
+        if part.step == parts[-1].step:
+            newest.append(part)
+            if part.grams >= part.lot.quantity_g:
+                break
+    return newest
 
 
 @dataclass(frozen=True)
 class _Before:
-    """The fish's readings of the step before and when it ended (the earliest, if several)."""
+    """The fish's readings in each load of the step before, and when that step ended (the earliest, if
+    several)."""
 
-    known: Series
-    monitored: Series
+    known: list[Series]
+    monitored: list[Series]
     known_end: int | None
     monitored_end: int | None
     differs: bool
@@ -242,28 +267,21 @@ class _Before:
 def _before(load: Load) -> _Before:
     """What a cooling's clock looks back into; on the monitored side without what came late or was
     put right and is not accepted, so that neither makes the clock start later."""
-    known: dict[str, list[Chunk]] = {}
-    monitored: dict[str, list[Chunk]] = {}
+    known: list[Series] = []
+    monitored: list[Series] = []
     ends: list[int] = []
     seen_ends: list[int] = []
     differ = False
     for earlier in loads_before(load):
         span, seen_span, end_differs = _spans(earlier)
-        seen_end = min((e for e in (span.end, seen_span.end) if e is not None), default=None)
+        both = [end for end in (span.end, seen_span.end) if end is not None]
         ends += [span.end] if span.end is not None else []
-        seen_ends += [seen_end] if seen_end is not None else []
+        seen_ends += [min(both)] if both else []
         series, seen, series_differs, _, _ = _known_series(earlier, span, seen_span)
         differ |= series_differs or end_differs
-        for found, side in ((known, series), (monitored, seen)):
-            for probe, runs in side.get("fish", {}).items():
-                found.setdefault(probe, []).extend(runs)
-    return _Before(
-        {"fish": {probe: merge(runs) for probe, runs in known.items()}},
-        {"fish": {probe: merge(runs) for probe, runs in monitored.items()}},
-        min(ends, default=None),
-        min(seen_ends, default=None),
-        differ,
-    )
+        known.append({"fish": series.get("fish", {})})
+        monitored.append({"fish": seen.get("fish", {})})
+    return _Before(known, monitored, min(ends, default=None), min(seen_ends, default=None), differ)
 
 
 def _spans(load: Load) -> tuple[Span, Span, bool]:
@@ -313,16 +331,30 @@ def load_facts(load: Load, rows: FactRows | None = None) -> LoadFacts:
         counted = span.start if last is None else min(last, span.end)
         span = replace(span, counted_end=counted)
     logged = _logged_to(load, span)
-    known, monitored, differ = _known_and_monitored(rows.figures.get(load.pk, []))
-    sights, seen_sights, differ_sights = _known_and_monitored(rows.observations.get(load.pk, []))
+    figures, seen_figures, differ = _in_time(rows.figures.get(load.pk, []), monitored_span)
+    sights, seen_sights, differ_sights = _in_time(
+        rows.observations.get(load.pk, []), monitored_span
+    )
     return LoadFacts(
         load,
         span,
         monitored_span,
-        Facts(span, _samples(known), _sightings(sights), logged),
-        Facts(monitored_span, _samples(monitored), _sightings(seen_sights), logged),
+        Facts(span, _samples(figures), _sightings(sights), logged),
+        Facts(monitored_span, _samples(seen_figures), _sightings(seen_sights), logged),
         differ or differ_sights or end_late,
     )
+
+
+def _in_time(
+    rows: Sequence[Reading] | Sequence[Observation], span: Span
+) -> tuple[list[Reading | Observation], list[Reading | Observation], bool]:
+    """Rows as known, rows as monitored, and whether the two differ.  What was measured or looked for
+    when the step was over is monitored only once it is accepted."""
+    known, monitored, differ = _known_and_monitored(rows)
+    if span.end is None:
+        return known, monitored, differ
+    in_time = [row for row in monitored if row.observed_at <= span.end or _accepted(row)]
+    return known, in_time, differ or len(in_time) < len(monitored)
 
 
 def _logged_to(load: Load, span: Span) -> dict[str, int]:
@@ -346,18 +378,18 @@ def _known_series(
     load: Load, span: Span, monitored_span: Span
 ) -> tuple[Series, Series, bool, list[Reading], list[PackedSeries]]:
     """The series as known, as monitored, whether they differ, and the rows they come from."""
-    hand = [r for r in _hand_rows(load, span.start, span.end) if r.quantity == "temperature"]
-    packed = _packed_rows(load, span.start, span.end)
+    start, end, seen_end = span.start, span.end, monitored_span.end
+    last = None if end is None or seen_end is None else max(end, seen_end)
+    hand = [r for r in _hand_rows(load, start, last) if r.quantity == "temperature"]
+    packed = _packed_rows(load, start, last)
     known, monitored, differ = _known_and_monitored(hand)
     put_right = any(
         getattr(c, "accepted", None) is None for series in packed for c in series.corrections.all()
     )
-    start, end = span.start, span.end
     series = _series(load, _clip(known, start, end), packed, start, end, known=True)
-    shorter = min((one.end for one in (span, monitored_span) if one.end is not None), default=None)
-    if not (differ or put_right or shorter != end):
+    if not (differ or put_right or seen_end != end):
         return series, series, False, hand, packed
-    seen = _series(load, _clip(monitored, start, shorter), packed, start, shorter, known=False)
+    seen = _series(load, _clip(monitored, start, seen_end), packed, start, seen_end, known=False)
     return series, seen, True, hand, packed
 
 
@@ -400,12 +432,14 @@ def evidence(load: Load) -> LoadEvidence:
 
 
 def loads_at(place_id: int, first_at: int, last_at: int) -> list[Load]:
-    """Loads that stood in the place, or in a place within it, at any time from first to last."""
-    standing = LoadEnd.objects.filter(load=OuterRef("pk"), corrected_by=None)
+    """Loads that stood in the place, or in a place within it, at any time from first to last: until
+    their end as stated, or as monitored where that is later."""
+    ends = LoadEnd.objects.filter(load=OuterRef("pk"))
+    later = Q(ended_at__gte=first_at) | Q(entered_at__gte=first_at)
     candidates = (
         Load.objects.filter(Q(place_id=place_id) | Q(place__within_id=place_id))
         .filter(started_at__lte=last_at + 30 * MS_PER_DAY)
-        .exclude(Exists(standing.filter(ended_at__lt=first_at)))
+        .filter(~Exists(ends) | Exists(ends.filter(later)))
         .select_related("place__within")
         .prefetch_related("moves", "ends__accepted")
         .order_by("id")
@@ -414,5 +448,6 @@ def loads_at(place_id: int, first_at: int, last_at: int) -> list[Load]:
 
 
 def _stood(load: Load, first_at: int, last_at: int) -> bool:
-    end = end_of(load)
-    return started_at(load) <= last_at and (end is None or end.ended_at >= first_at)
+    span, monitored_span, _ = _spans(load)
+    ends = [end for end in (span.end, monitored_span.end) if end is not None]
+    return span.start <= last_at and (not ends or max(ends) >= first_at)

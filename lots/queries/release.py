@@ -10,6 +10,7 @@ from lots.models.book import BookLine, LineLot
 from lots.models.deviation import Deviation, Disposition
 from lots.models.lot import LoadPart, Lot
 from lots.models.review import Review
+from lots.queries.house import say_weight
 from lots.queries.judgements import Judged, judge_lot, not_judged, step_states
 from lots.queries.lineage import (
     Ancestor,
@@ -140,8 +141,8 @@ def not_through(lot: Lot, plan: Plan, packed_g: int | None = None) -> list[str]:
         return []
     through = through_steps(lot)
     return [
-        f"only {through.get(step.id, 0) / 1000:g} kg went through {step.name}, but "
-        f"{packed / 1000:g} kg is packed"
+        f"only {say_weight(through.get(step.id, 0))} went through {step.name}, but "
+        f"{say_weight(packed)} is packed"
         for step in plan.required_steps
         if through.get(step.id, 0) < packed
     ]

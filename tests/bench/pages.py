@@ -49,7 +49,11 @@ def pages() -> list[str]:
     found += [reverse("lot_show", args=[lot.code]) for lot in Lot.objects.order_by("id")]
     found += [reverse("load_show", args=[load.pk]) for load in Load.objects.filter(ends=None)]
     found += [reverse("deviation_show", args=[one.pk]) for one in Deviation.objects.all()[:3]]
-    version, place, instrument = PlanVersion.objects.first(), Place.objects.first(), Instrument.objects.first()
+    version, place, instrument = (
+        PlanVersion.objects.first(),
+        Place.objects.first(),
+        Instrument.objects.first(),
+    )
     reading, person, lot = Reading.objects.last(), Person.objects.first(), Lot.objects.first()
     assert version and place and instrument and reading and person and lot
     return [
@@ -96,7 +100,9 @@ def main() -> None:
     print(f"{statistics.median(medians):8.1f} {max(p95s):8.1f}           median page, slowest p95")
     for load in Load.objects.filter(ends=None).select_related("place"):
         if load.readings.exists():
-            median, p95, worst = measure(lambda one=load: post_reading(clients[Right.OPERATOR], one), times)
+            median, p95, worst = measure(
+                lambda one=load: post_reading(clients[Right.OPERATOR], one), times
+            )
             print(f"{median:8.1f} {p95:8.1f} {worst:8.1f}  a posted reading, {load.place.name}")
 
 

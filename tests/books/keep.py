@@ -40,7 +40,9 @@ def fill() -> bytes:
     warm = book.open_lot("TR-2", at="2026-03-05 07:00")
     load = book.start("brine", "Brine tank 1", "2026-03-05 07:30", warm)
     figures = [round(37 + number / 60, 1) for number in range(300)]
-    imported(book, csv("2026-03-05 07:25", 60, figures), "2026-03-05 12:30", book.place("Brine room"))
+    imported(
+        book, csv("2026-03-05 07:25", 60, figures), "2026-03-05 12:30", book.place("Brine room")
+    )
     book.end(load, "2026-03-05 12:35")
     at = moment("2026-03-05 13:00")
     deviation = Deviation.objects.filter(lot=warm).first()

@@ -14,7 +14,11 @@ BOOKS = sorted(folder for folder in HERE.iterdir() if (folder / "book.sqlite3").
 
 
 def run(data: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    known = {k: v for k, v in os.environ.items() if k not in ("DJANGO_SETTINGS_MODULE", "SMOKEHOUSE_DATA")}
+    known = {
+        k: v
+        for k, v in os.environ.items()
+        if k not in ("DJANGO_SETTINGS_MODULE", "SMOKEHOUSE_DATA")
+    }
     command = [sys.executable, str(ROOT / "manage.py"), "--data", str(data), *words]
     return subprocess.run(command, capture_output=True, text=True, env=known, check=False)
 

@@ -2,8 +2,11 @@
 
 import pytest
 
+from lots.core import judging
+from lots.core.folds import Finding
+from lots.core.judging import Facts
 from lots.core.units import MS_PER_MIN
-from tests.core.make import at, held, make_limit, make_step
+from tests.core.make import at, held, make_limit, make_readings, make_step
 
 # Food Code 3-501.14(A): 135 °F to 70 °F within 2 h, to 41 °F within 6 h in all
 RETAIL = make_limit(
@@ -149,3 +152,65 @@ def test_a_probe_pulled_before_it_was_cold_is_never_milder() -> None:
 def test_a_gap_counts_whole_against_the_fish() -> None:
     found = held(RETAIL, "08:00 to 15:00", "08:00 135 F, 10:05 60 F, 13:00 41 F")
     assert (found.verdict, found.numbers["stage_1_ms"]) == ("DEVIATION", 125 * MS_PER_MIN)
+
+
+@pytest.mark.parametrize(
+    ("page", "verdict"),
+    [
+        # a fish that is also read at 95 °F at that very moment is not yet at 70 °F
+        ("08:00 135 F, 09:50 68 F, 09:50 95 F, 10:10 60 F, 13:00 41 F", "DEVIATION"),
+        ("08:00 135 F, 09:40 68 F, 09:40 95 F, 10:00 60 F, 13:00 41 F", "MET"),
+        ("08:00 135 F, 09:50 20 C, 09:50 95 F, 10:10 60 F, 13:00 41 F", "DEVIATION"),
+        ("08:00 135 F, 09:50 60 F, 14:00 39 F, 14:00 70 F", "DEVIATION"),
+        # nor has the clock begun while it is still read at or above 135 °F
+        ("08:00 150 F, 08:30 150 F, 08:30 130 F, 10:30 70 F, 14:30 41 F", "MET"),
+        ("08:00 150 F, 08:30 130 F, 08:30 131 F, 10:30 70 F, 14:00 41 F", "DEVIATION"),
+    ],
+)
+def test_of_readings_of_one_moment_the_warmest_counts(page: str, verdict: str) -> None:
+    assert held(RETAIL, "08:00 to 15:00", page).verdict == verdict
+
+
+def test_a_moment_read_twice_ends_a_stage_on_the_warmer_figure() -> None:
+    # 21.0 °C exactly: the next stage's clock runs from then, not from the reading before
+    page = "08:00 60, 08:50 30, 09:00 20, 09:00 21, 13:00 4"
+    assert held(MORE, "08:00 to 15:00", page).numbers["stage_2_ms"] == 240 * MS_PER_MIN
+
+
+def after_loads(page: str, *loads: dict[str, str], probe: str = "fish 1") -> Finding:
+    """RETAIL held against one probe, each load of the step before given as probe → page."""
+    span = make_step("12:00 to 20:00")
+    before = [{"place": {name: make_readings(p) for name, p in load.items()}} for load in loads]
+    series = {"place": {probe: make_readings(page)}}
+    states = judging.start(RETAIL, series, span, before)
+    return judging.judge(RETAIL, states, Facts(span), at("20:00"))
+
+
+COOLED = "12:10 120 F, 13:00 70 F, 15:00 41 F"
+EARLY = "09:00 148 F, 09:30 148 F, 09:45 100 F"  # last at or above 135 °F at 09:30
+LATE = "11:00 148 F, 11:40 148 F"
+
+
+def test_the_fish_that_cooled_first_starts_the_clock_of_fish_that_cannot_be_told_apart() -> None:
+    same = after_loads(COOLED, {"fish 1": EARLY}, {"fish 1": LATE})
+    assert (same.verdict, same.broke_at) == ("DEVIATION", at("11:30"))
+    other = after_loads(COOLED, {"fish 1": EARLY, "fish 2": LATE}, probe="tail")
+    assert (other.verdict, other.broke_at) == ("DEVIATION", at("11:30"))
+
+
+def test_a_probe_that_was_in_one_load_of_the_step_before_looks_back_on_itself_alone() -> None:
+    assert after_loads(COOLED, {"fish 1": LATE, "fish 2": EARLY}).verdict == "MET"
+    assert after_loads(COOLED, {"fish 1": LATE}, {"fish 2": EARLY}).verdict == "MET"
+    assert after_loads(COOLED, {"fish 1": EARLY}, {"fish 2": LATE}).verdict == "DEVIATION"
+
+
+def test_a_fish_that_never_was_hot_starts_no_clock() -> None:
+    assert after_loads(COOLED, {"fish 1": LATE}, {"fish 2": "07:30 38 F"}, probe="tail").verdict == "MET"  # fmt: skip
+    assert after_loads(COOLED, {"fish 2": "07:30 38 F"}).verdict == "MET"
+
+
+def test_a_rise_restarts_no_clock_once_all_fish_of_the_step_before_had_fallen() -> None:
+    rise = "12:00 137 F, 12:10 120 F, 13:00 70 F, 15:00 41 F"
+    fallen = {"fish 1": EARLY, "fish 2": "10:00 148 F, 11:50 134 F"}
+    assert after_loads(rise, fallen, probe="tail").verdict == "DEVIATION"
+    assert after_loads(rise, {"fish 1": EARLY, "fish 2": LATE}, probe="tail").verdict == "MET"

@@ -87,6 +87,30 @@ def test_a_window_looks_at_its_readings_alone(window: str, page: str, verdict: s
     assert held(limit, STEP, page).verdict == verdict
 
 
+@pytest.mark.parametrize(
+    ("window", "page", "verdict"),
+    [
+        ("first reading", "08:00 4, 08:00 9, 08:30 4", "DEVIATION"),
+        ("first reading", "08:00 39 F, 08:00 9, 08:30 4", "DEVIATION"),
+        ("first reading", "08:00 3, 08:00 4, 08:30 9", "MET"),
+        ("last reading", "08:00 4, 08:30 4, 08:30 9", "DEVIATION"),
+        ("last reading", "08:00 4, 08:30 80 F, 08:30 3", "DEVIATION"),
+        ("last reading", "08:30 9, 08:40 3, 08:40 4", "MET"),
+    ],
+)
+def test_of_readings_of_one_moment_the_least_favourable_governs(
+    window: str, page: str, verdict: str
+) -> None:
+    cold = make_limit("at most", at_most="40 °F (4.4 °C)", window=window)
+    assert held(cold, STEP, page).verdict == verdict
+
+
+def test_of_readings_of_one_moment_the_coldest_governs_where_heat_is_asked() -> None:
+    for window in ("first reading", "last reading"):
+        hot = make_limit("at least", at_least="63 °C", window=window)
+        assert held(hot, STEP, "08:00 60, 08:00 64").verdict == "DEVIATION"
+
+
 def test_a_last_reading_outside_may_still_be_followed_while_the_step_runs() -> None:
     limit = make_limit("at most", at_most="40 °F (4.4 °C)", window="last reading")
     assert held(limit, "08:00 on", "08:00 9", now="08:30").verdict == "PENDING"

@@ -7,8 +7,8 @@ import pytest
 
 from lots.core import judging
 from lots.core.folds import Finding, Span
-from lots.core.judging import settle
-from lots.core.limits import Limit, Verdict
+from lots.core.judging import Facts, settle
+from lots.core.limits import Limit, Verdict, limit_from, waiting_for_files
 from lots.core.units import MS_PER_H
 from tests.core.make import at, held, make_facts, make_limit, make_readings, make_step
 
@@ -268,6 +268,85 @@ def test_the_soonest_of_its_parts_says_when_time_changes_a_combination() -> None
     )
     found = found_in(both, "08:00 on", "09:00", {"place": {"": "08:30 3"}})
     assert (found.verdict, found.next_at) == ("MET", at("10:30"))
+
+
+COLD_AND_READ = make_limit(
+    "all of",
+    limits=[{"kind": "at most", "at_most": "4.4 °C"}, {"kind": "every", "within": "2 h"}],
+)
+COLD_OR_SHORT = make_limit(
+    "any of",
+    limits=[{"kind": "at most", "at_most": "4.4 °C"}, {"kind": "duration", "at_most": "6 h"}],
+)
+
+
+def test_all_that_broke_of_a_combination_is_told_with_its_newest_breach() -> None:
+    page = {"place": {"": "08:00 3, 11:00 3, 12:30 9, 14:00 9, 15:30 3"}}
+    found = found_in(COLD_AND_READ, EIGHT, series=page)
+    assert (found.broke_at, found.last_broke_at) == (at("10:00"), at("14:00"))
+    assert found.breaches == 3
+    assert "longest 3 h without a reading" in found.figure
+    assert "highest 9.0 °C" in found.figure
+    assert "readings outside" in found.why
+    assert "longer than 2 h" in found.why
+
+
+def test_a_part_that_holds_is_not_told_among_what_broke() -> None:
+    page = {"place": {"": "08:00 3, 10:00 9, 12:00 3, 14:00 3, 16:00 3"}}
+    found = found_in(COLD_AND_READ, EIGHT, series=page)
+    assert (found.figure, found.breaches, found.last_broke_at) == ("highest 9.0 °C", 1, at("10:00"))
+
+
+def test_a_way_left_open_is_no_breach_and_the_last_to_close_dates_it() -> None:
+    page = {"place": {"": "08:00 3, 09:00 9, 15:00 9"}}
+    assert found_in(COLD_OR_SHORT, "08:00 to 14:00", series=page).verdict == "MET"
+    found = found_in(COLD_OR_SHORT, EIGHT, series=page)
+    assert (found.broke_at, found.last_broke_at) == (at("14:00"), at("15:00"))
+    assert found.breaches == 3
+    assert found.figure == "highest 9.0 °C; 8 h"
+
+
+# --- what waits for the logger's file -------------------------------------------------------------
+
+
+def waiting(limit: dict[str, Any], page: str, step: str, now: str) -> Finding:
+    """What is found of the fish where a logger's file may follow until four hours after the end."""
+    kept = {"id": "e", "kind": "every", "of": "fish", "within": "1 h", "file_within": "4 h"}
+    one, _ = waiting_for_files([limit_from({"id": "x", "of": "fish", **limit}), limit_from(kept)])
+    span = make_step(step)
+    series = {"fish": {"a": make_readings(page)}} if page else {}
+    return judging.judge(one, judging.start(one, series, span), Facts(span), at(now))
+
+
+QUICKLY = {"kind": "cooling", "from": "60 °C", "stages": [{"to": "21 °C", "within": "2 h"}]}
+HELD = {"kind": "maintained", "at_least": "63 °C", "for": "30 min", "longest_gap": "15 min"}
+NEVER_WARM = {"kind": "at most", "at_most": "4.4 °C"}
+
+
+@pytest.mark.parametrize(
+    ("limit", "page", "verdict"),
+    [
+        (QUICKLY, "08:00 63, 09:00 50, 10:00 40, 11:00 20", "DEVIATION"),
+        (QUICKLY, "08:00 63, 09:00 50", "DEVIATION"),
+        (QUICKLY, "", "DEVIATION"),
+        (NEVER_WARM, "08:00 9", "DEVIATION"),
+        (NEVER_WARM, "", "PENDING"),
+        (NEVER_WARM | {"probes": 2}, "08:00 3", "PENDING"),
+        (HELD, "08:00 63, 08:20 63", "PENDING"),
+        (HELD, "", "PENDING"),
+    ],
+)
+def test_only_what_is_not_shown_waits_for_the_file(
+    limit: dict[str, Any], page: str, verdict: str
+) -> None:
+    assert waiting(limit, page, "08:00 to 11:30", "11:30").verdict == verdict
+    assert waiting(limit, page, "08:00 to 11:30", "15:31").verdict == "DEVIATION"
+
+
+def test_a_cooling_that_broke_while_the_step_ran_stays_broken_when_it_ends() -> None:
+    page = "08:00 63, 09:00 50, 10:00 40, 11:00 20"
+    assert waiting(QUICKLY, page, "08:00 on", "11:00").verdict == "DEVIATION"
+    assert waiting(QUICKLY, page, "08:00 to 11:00", "11:00").verdict == "DEVIATION"
 
 
 # --- operating limits -----------------------------------------------------------------------------

@@ -24,7 +24,8 @@ def bound(c: int, f: int | None = None) -> Bound:
 
 
 values = st.integers(-6, 6)
-moments = st.integers(START, END)
+# readings of the same moment are as likely as not
+moments = st.one_of(st.integers(START, END), st.sampled_from(range(START, END + 1, 250)))
 rows = st.lists(st.tuples(moments, values, st.sampled_from("CF")), max_size=14)
 # the bound in °F may part from the one in °C by a little, as printed limits do
 bounds = st.builds(lambda c, off: bound(c, c + off), st.integers(-3, 3), st.integers(-1, 1))
@@ -238,29 +239,41 @@ def slow_every(rule: Every, found: list[Row], span: Span, at: int) -> bool:
 
 
 def slow_cooling(rule: Cooling, found: list[Row], span: Span, at: int) -> Verdict:
-    ordered = sorted(found)
+    """A moment is hot if any of its readings is, and down at a figure if all of them are."""
+    by_moment = [[r for r in found if r[0] == moment] for moment in sorted({r[0] for r in found})]
     clock = span.start
     if rule.begin is not None:
-        below = [i for i, r in enumerate(ordered) if r[1] < rule.begin.for_unit(r[2])]
-        hot = ordered[: below[0]] if below else ordered
-        if hot and not below:
+        begin = rule.begin
+        hot = [any(v >= begin.for_unit(unit) for _, v, unit in rows) for rows in by_moment]
+        if found and all(hot):
             return Verdict.DEVIATION if span.over(at) else Verdict.PENDING
-        clock = hot[-1][0] if hot else span.start
-        ordered = ordered[below[0] :] if below else []
+        first = hot.index(False) if found else 0
+        clock = by_moment[first - 1][0][0] if first else span.start
+        by_moment = by_moment[first:]
     for number, stage in enumerate(rule.stages):
         begins = clock
         if number and not stage.from_start:
-            up_to = rule.stages[number - 1].to
-            i = next(i for i, r in enumerate(ordered) if r[1] <= up_to.for_unit(r[2]))
-            on_it = ordered[i][1] == up_to.for_unit(ordered[i][2])
-            begins = ordered[i][0] if on_it else ordered[i - 1][0] if i else clock
-        there = [r[0] for r in ordered if r[1] <= stage.to.for_unit(r[2])]
+            begins = _passed(rule.stages[number - 1].to, by_moment, clock)
+        there = [rows[0][0] for rows in by_moment if _down(stage.to, rows)]
         if not there:
             broken = span.over(at) or at - begins > stage.within_ms
             return Verdict.DEVIATION if broken else Verdict.PENDING
         if there[0] - begins > stage.within_ms:
             return Verdict.DEVIATION
     return Verdict.MET
+
+
+def _down(to: Bound, moment: list[Row]) -> bool:
+    return all(value <= to.for_unit(unit) for _, value, unit in moment)
+
+
+def _passed(to: Bound, by_moment: list[list[Row]], clock: int) -> int:
+    """The last moment at or above a figure, before the fish was first down at it."""
+    i = next(i for i, moment in enumerate(by_moment) if _down(to, moment))
+    on_it = any(value == to.for_unit(unit) for _, value, unit in by_moment[i])
+    if on_it:
+        return by_moment[i][0][0]
+    return by_moment[i - 1][0][0] if i else clock
 
 
 @many

@@ -35,7 +35,9 @@ class Shift:
         one = self.operator
         one.go("/lots/open/")
         one.follow("This plan")
-        one.type(code=code, supplier="Invented Springs Farm", supplier_lot=supplier_lot, quantity="20 kg")
+        one.type(
+            code=code, supplier="Invented Springs Farm", supplier_lot=supplier_lot, quantity="20 kg"
+        )
         one.choose("species", "TRR")
         one.choose("origin", "farmed")
         one.put("read_fish 1", "36.4")
@@ -161,7 +163,13 @@ def smoke_to_freezer(shift: Shift) -> None:
     shift.end("Smokehouse 1")
     shift.at("15:10")
     shift.start("cool", "Cooler", "T-1", "T-2")
-    for at, figure in (("15:12", "145.0"), ("16:00", "92.2"), ("16:50", "64.8"), ("17:40", "47.1"), ("18:30", "38.6")):
+    for at, figure in (
+        ("15:12", "145.0"),
+        ("16:00", "92.2"),
+        ("16:50", "64.8"),
+        ("17:40", "47.1"),
+        ("18:30", "38.6"),
+    ):
         shift.at(at)
         shift.read_fish("Cooler", figure, figure, figure)
     shift.at("18:35")

@@ -101,7 +101,9 @@ def test_every_kept_table_refuses_update_and_delete(model: type, book: Book) -> 
     """On an empty table a row trigger cannot fire, so the triggers themselves are looked for too."""
     table = model._meta.db_table  # type: ignore[attr-defined]
     with connection.cursor() as cursor:
-        cursor.execute("SELECT name FROM sqlite_master WHERE type='trigger' AND tbl_name=%s", [table])
+        cursor.execute(
+            "SELECT name FROM sqlite_master WHERE type='trigger' AND tbl_name=%s", [table]
+        )
         names = {name for (name,) in cursor.fetchall()}
     assert names == {f"{table}_no_update", f"{table}_no_delete", f"{table}_no_replace"}
     if model.objects.exists():  # type: ignore[attr-defined]
@@ -129,7 +131,7 @@ def test_check_fails_when_a_remade_table_has_lost_its_triggers() -> None:
 def test_a_trigger_that_was_weakened_counts_as_missing(book: Book) -> None:
     with connection.cursor() as cursor:
         cursor.execute("DROP TRIGGER lots_place_no_delete")
-        cursor.execute("CREATE TRIGGER lots_place_no_delete BEFORE DELETE ON lots_place BEGIN SELECT 1; END")
+        cursor.execute(
+            "CREATE TRIGGER lots_place_no_delete BEFORE DELETE ON lots_place BEGIN SELECT 1; END"
+        )
     assert missing_triggers() == ["lots_place_no_delete"]
-
-

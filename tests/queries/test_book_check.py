@@ -22,7 +22,10 @@ def test_an_untouched_book_agrees(book: Book) -> None:
 ALTERED: dict[str, tuple[str, str]] = {
     "a reading": ("UPDATE lots_reading SET value = value + 5000", "not what was written"),
     "a row gone": ("DELETE FROM lots_observation", "is gone"),
-    "a line's words": ("UPDATE lots_bookline SET kind = 'x' WHERE number = 5", "not what its digest says"),
+    "a line's words": (
+        "UPDATE lots_bookline SET kind = 'x' WHERE number = 5",
+        "not what its digest says",
+    ),
     "a line's person": (
         "UPDATE lots_bookline SET person_id = 1 WHERE kind = 'lot opened'",
         "not what its digest says",
@@ -55,5 +58,3 @@ def test_a_line_taken_out_is_missed(book: Book) -> None:
     _raw("UPDATE lots_righttaken SET line_id = 1 WHERE line_id = 7")
     for table in ("person", "rightgiven"):
         _raw(f"UPDATE lots_{table} SET line_id = 1 WHERE line_id = 7")
-
-

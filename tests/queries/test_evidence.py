@@ -15,7 +15,7 @@ from lots.models.deviation import Deviation
 from lots.models.lot import Load, LoadEnd, LoadPart
 from lots.models.reading import Reading
 from lots.models.scratch import RunningState
-from lots.queries.evidence import evidence, loads_at, loads_before
+from lots.queries.evidence import evidence, load_facts, loads_at, loads_before
 from lots.queries.judgements import limit_states, step_limits
 from lots.queries.plans import plan_value
 from tests.entries.roads import csv, imported
@@ -76,15 +76,6 @@ def test_moving_the_start_judges_anew(book: Book) -> None:
     assert Deviation.objects.get().limit_id == "brine-start"
 
 
-def test_a_start_moved_on_past_a_bad_reading_leaves_the_deviation(book: Book) -> None:
-    lot = book.open_lot()
-    load = book.start("brine", "Brine tank 1", "07:30", lot)
-    book.at_place("Brine tank 1", "07:31 62, 07:50 40")
-    move_start(book.operator, load, seen("07:45", "08:00"), "fish went in later")
-    assert book.judged(lot, "brine", "08:01")["brine-start"].verdict.value == "MET"
-    assert [note.kind for note in Deviation.objects.get().notes.all()] == ["not reproduced"]
-
-
 def test_the_end_that_stands_decides_where_a_load_was(book: Book) -> None:
     lot = book.open_lot()
     load = book.start("hold", "Cooler", "08:00", lot)
@@ -126,6 +117,65 @@ def test_cooling_of_a_lot_split_after_smoking_looks_back_into_the_smoke(book: Bo
     judged = book.judged(part, "cool", "12:38")["cooling"]
     assert judged.verdict.value == "DEVIATION"  # two hours from 10:36, not from 10:50
     assert judged.finding.broke_at == moment("12:36")
+
+
+def test_all_loads_of_the_step_before_are_looked_back_into(book: Book) -> None:
+    lot = book.open_lot()
+    one = book.start("smoke", "Smokehouse 1", "08:00", lot, kg=10)
+    other = book.start("smoke", "Smokehouse 2", "08:30", lot, kg=10)
+    for smoke in (one, other):
+        book.end(smoke, "10:00")
+    cool = book.start("cool", "Cooler", "10:10", lot)
+    assert set(loads_before(fresh(cool))) == {one, other}
+
+
+def test_a_load_that_held_the_whole_lot_ends_the_look_back(book: Book) -> None:
+    lot = book.open_lot()
+    for place, start, end in (("1", "08:00", "09:00"), ("2", "09:05", "10:00")):
+        smoke = book.start("smoke", f"Smokehouse {place}", start, lot)
+        book.end(smoke, end)
+    assert loads_before(fresh(book.start("cool", "Cooler", "10:10", lot))) == [smoke]
+
+
+def test_another_load_of_the_same_step_is_not_the_step_before(book: Book) -> None:
+    lot = book.open_lot()
+    smoke = book.start("smoke", "Smokehouse 1", "08:00", lot)
+    book.end(smoke, "10:00")
+    first = book.start("cool", "Cooler", "10:10", lot, kg=10)
+    beside = book.start("cool", "Cooler", "10:10", lot, kg=10)
+    book.end(first, "10:40")
+    moved = book.start("cool", "Brine room", "10:45", lot, kg=10)
+    assert [loads_before(fresh(load)) for load in (first, beside, moved)] == [[smoke]] * 3
+
+
+def test_what_is_measured_after_the_end_is_not_as_monitored(book: Book) -> None:
+    lot = book.open_lot()
+    load = book.start("brine", "Brine tank 1", "07:30", lot)
+    for at in ("08:00", "08:30", "09:00"):
+        if at == "08:30":
+            book.end(load, at)
+        figure = Figure("60", "°SAL", quantity="brine strength")
+        reading.enter_readings(book.operator, load.place, load, [figure], seen(at))
+    found = load_facts(fresh(load))
+    counts = [
+        [sample.at for sample in facts.measured["brine strength"]]
+        for facts in (found.facts, found.monitored_facts)
+    ]
+    in_time = [moment("08:00"), moment("08:30")]
+    assert counts == [[*in_time, moment("09:00")], in_time]
+    assert found.differs
+
+
+def test_a_load_is_found_until_the_end_that_is_not_accepted_as_put_right(book: Book) -> None:
+    load = book.start("hold", "Cooler", "08:00", book.open_lot())
+    book.end(load, "10:00")
+    end_load(book.operator, load, seen("08:30", "10:05", "said"), correct_because="wrong end")
+    old, after = moment("09:30"), moment("10:00") + 1
+    assert loads_at(load.place_id, old, old) == [load]
+    assert loads_at(load.place_id, after, after) == []
+    end = LoadEnd.objects.get(corrected_by=None, load=load)
+    accept_late(book.reviewer, [end], "two people saw it", moment("10:50"))
+    assert loads_at(load.place_id, old, old) == []
 
 
 def test_a_late_reading_in_the_smoke_does_not_start_the_cooling_clock_later(book: Book) -> None:
@@ -177,13 +227,18 @@ def states_agree(load: Load) -> bool:
     return not running or running == scratch(load)
 
 
-def test_a_reading_after_the_end_of_a_load_changes_no_state(book: Book) -> None:
-    lot = book.open_lot()
-    load = book.start("smoke", "Smokehouse 1", "10:00", lot)
-    book.fish(load, "10:05 148, 10:20 148")
-    book.end(load, "10:25")
-    book.fish(load, "10:30 160")
-    assert RunningState.objects.filter(load=load).exists()
+def test_a_reading_between_an_end_and_its_late_entry_counts_on_the_monitored_side(
+    book: Book,
+) -> None:
+    load = book.start("hold", "Cooler", "10:00", book.open_lot())
+    book.at_place("Cooler", "10:05 36")
+    end_load(book.operator, load, seen("10:30", "11:10", "busy"))
+    reading.enter_readings(
+        book.operator, load.place, None, [Figure("36", "F")], seen("11:00", "11:15")
+    )
+    found = evidence(fresh(load))
+    counts = [sum(map(len, side["place"][""])) for side in (found.series, found.monitored_series)]
+    assert counts == [1, 2]
     assert states_agree(load)
 
 

@@ -7,7 +7,9 @@ from lots.queries.retention import keep_until
 from tests.make import Book, make_book
 
 
-def test_a_frozen_lot_is_kept_for_two_years_from_the_day_it_came_in_until_finished(book: Book) -> None:
+def test_a_frozen_lot_is_kept_for_two_years_from_the_day_it_came_in_until_finished(
+    book: Book,
+) -> None:
     house = establishment()
     assert house is not None
     kept = keep_until(book.open_lot(at="2026-03-04 23:30"), house)
