@@ -117,8 +117,8 @@ def _action(sheet: Sheet, one: ActionFacts, shown: Shown) -> None:
         by_when = f"{one.reassessed_by or 'nobody named'}, by {shown.moment(one.reassess_by_at)}"
         sheet.pairs([
             ("Segregated and held", one.segregated or NONE),
-            ("Acceptability reviewed", sentence(one.acceptability_by, one.acceptability, joint=": ") or NONE),
-            ("Plan reassessed by a trained person", by_when),
+            ("Acceptability to be reviewed by", sentence(one.acceptability_by, one.acceptability, joint=": ") or NONE),
+            ("Plan to be reassessed by", by_when),
         ])  # fmt: skip
     sheet.pairs([
         ("What was done with the fish", one.fish or NONE),

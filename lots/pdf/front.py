@@ -68,7 +68,7 @@ def _facts(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
         ("From", came),
         ("Received, opened", f"{shown.moment(lot.received_at)}, {shown.moment(lot.opened_at)} ({lot.opened_by})"),
         ("Work", _work(record, shown)),
-        ("Plan", f"{plan.title}, version {plan.version}, published {shown.moment(plan.published_at)}"),
+        ("Plan", f"{plan.title}, version {plan.version}, accepted for use {shown.moment(plan.published_at)} by {plan.signed_by}"),
         ("Came from", "; ".join(f"{k.lot} ({k.how}, {shown.weight(k.amount_g)})" for k in lot.parents)),
         ("Went into", "; ".join(f"{k.lot} ({k.how}, {shown.weight(k.amount_g)})" for k in lot.children)),
     ])  # fmt: skip
@@ -168,8 +168,10 @@ def fate(deviation: DeviationFacts, shown: Shown) -> str:
 
 def _signed(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     sheet.heading("Reviewed and signed", "front-signed", 1, 40)
-    if not record.signatures:
-        sheet.text("Not yet reviewed by anyone.", "Bold")
-    for one in record.signatures:
+    plan = [one for one in record.signatures if one.signed.startswith("plan ")]
+    others = [one for one in record.signatures if one not in plan]
+    if not others:
+        sheet.text("Records not yet reviewed by anyone.", "Bold")
+    for one in others:
         words = f"{one.printed_name} ({one.initials}), {one.right}: {one.meaning}"
         sheet.text(sentence(words, shown.moment(one.signed_at), one.note, joint=", ") + ".")

@@ -3,9 +3,21 @@
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from lots.core import record as paper
-from lots.core.limits import Cooling, Limit, Maintained, Within, demand, operating_demand
+from lots.core.limits import (
+    Cooling,
+    Duration,
+    Limit,
+    Maintained,
+    Measured,
+    Observed,
+    Within,
+    demand,
+    operating_demand,
+)
 from lots.core.plan import ControlPoint, Plan
 from lots.core.series import Chunk, unpack
 from lots.core.units import Bound
@@ -24,6 +36,9 @@ from lots.queries.lineage import lineage, parts_of
 from lots.queries.lot_page import state_words
 from lots.queries.plans import plan_value
 from lots.queries.release import deviations_of
+
+
+MANY = 6  # readings named one by one; more are named by the first and the last
 
 
 @dataclass(frozen=True)
@@ -196,26 +211,48 @@ def _verdict(one: Judged, step: _Step | None) -> paper.JudgedLimit:
 
 
 def _rests_on(one: Judged, step: _Step | None) -> tuple[str, ...]:
-    """Which readings and series the verdict was computed from."""
+    """Which readings, observations, results and series the verdict was computed from."""
     if step is None:
         return ()
-    subjects = {leaf.of for leaf in one.limit.leaves()}
+    words: list[str] = []
+    for leaf in one.limit.leaves():
+        match leaf.rule:
+            case Measured(quantity, _, _, laboratory):
+                words += _measured_rows(one, quantity, laboratory)
+            case Observed(what):
+                rows = Observation.objects.filter(load=one.part.load_id, what=what)
+                words += [
+                    f"observation {pk}" for pk in rows.order_by("pk").values_list("pk", flat=True)
+                ]
+            case Duration():
+                words.append(f"start and end of load {one.part.load_id}")
+            case _:
+                words += _temperature_rows(leaf.of, step)
+    return tuple(dict.fromkeys(words))
+
+
+def _measured_rows(one: Judged, quantity: str, laboratory: bool) -> list[str]:
+    results = LaboratoryResult.objects.filter(lot=one.lot_id, quantity=quantity, corrected_by=None)
+    words = [f"laboratory result of {row.quantity} by {row.laboratory}" for row in results]
+    if laboratory:
+        return words
+    rows = Reading.objects.filter(load=one.part.load_id, quantity=quantity, withdrawn=False)
+    return [f"reading {pk}" for pk in rows.order_by("pk").values_list("pk", flat=True)] + words
+
+
+def _temperature_rows(subject: str, step: _Step) -> list[str]:
     load = step.part.load
 
-    def fits(place: int, of_load: int | None) -> bool:
-        if of_load is not None:
-            return "fish" in subjects
-        return ("place" if place == load.place_id else "room") in subjects
+    def fits(row: Reading | PackedSeries) -> bool:
+        if row.load_id is not None:
+            return subject == "fish"
+        return subject == ("place" if row.place_id == load.place_id else "room")
 
-    numbers = [row.pk for row in step.hand if fits(row.place_id, row.load_id)]
-    names = {
-        f"series of {row.source.file.name}"
-        for row in step.packed
-        if fits(row.place_id, row.load_id)
-    }
-    words = [f"readings {numbers[0]} to {numbers[-1]} ({len(numbers)})"] if len(numbers) > 6 else []
-    words = words or [f"reading {number}" for number in numbers]
-    return (*words, *sorted(names))
+    numbers = [row.pk for row in step.hand if fits(row)]
+    names = {f"series of {row.source.file.name}" for row in step.packed if fits(row)}
+    if len(numbers) > MANY:
+        return [f"readings {numbers[0]} to {numbers[-1]} ({len(numbers)})", *sorted(names)]
+    return [*(f"reading {number}" for number in numbers), *sorted(names)]
 
 
 def _load(part: LoadPart, name: str) -> paper.LoadFacts:
@@ -402,18 +439,22 @@ def _instruments(steps: list[_Step]) -> tuple[paper.InstrumentFacts, ...]:
     return tuple(out)
 
 
-def _actions(row: Deviation) -> tuple[paper.ActionFacts, ...]:
-    reviews = [d.acceptability_review for d in row.dispositions.all() if d.acceptability_review]
+def _day_at(day: str, zone: ZoneInfo) -> int:
+    """The beginning of a day typed as 2026-03-11, ms UTC; 0 for none."""
+    if not day:
+        return 0
+    return round(datetime.fromisoformat(day).replace(tzinfo=zone).timestamp()) * 1000
+
+
+def _actions(row: Deviation, zone: ZoneInfo) -> tuple[paper.ActionFacts, ...]:
     return tuple(
         paper.ActionFacts(
             plan_followed=int(action.plan_followed),
             segregated=action.segregated,
             acceptability_by=action.acceptability_by,
-            acceptability="; ".join(reviews),
-            reassessed_by=" by ".join(
-                filter(None, [action.reassessment_by, action.reassessment_due])
-            ),
-            reassess_by_at=0,
+            acceptability="",
+            reassessed_by=action.reassessment_by,
+            reassess_by_at=_day_at(action.reassessment_due, zone),
             fish=action.fish,
             restored=action.control_restored,
             cause=action.cause,
@@ -452,7 +493,7 @@ def _evidence_words(row: Deviation) -> str:
     return "; ".join(filter(None, words))
 
 
-def _deviations(lot: Lot) -> tuple[paper.DeviationFacts, ...]:
+def _deviations(lot: Lot, zone: ZoneInfo) -> tuple[paper.DeviationFacts, ...]:
     out = []
     for state in deviations_of(lot):
         row = state.deviation
@@ -472,7 +513,7 @@ def _deviations(lot: Lot) -> tuple[paper.DeviationFacts, ...]:
                 opened_at=row.line.at,
                 evidence=_evidence_words(row),
                 reproduced=int(not gone),
-                actions=_actions(row),
+                actions=_actions(row, zone),
                 dispositions=_dispositions(row),
             )
         )
@@ -571,7 +612,7 @@ def lot_record(
     observations = _observations(steps)
     loads = tuple(_load(step.part, step.name) for step in steps)
     series = tuple(one for step in steps for one in _series(step))
-    deviations = _deviations(lot)
+    deviations = _deviations(lot, ZoneInfo(house.zone))
     signatures = _signatures(lot, release)
     identity = _identity(lot, release)
     initials = (

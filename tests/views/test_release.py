@@ -62,6 +62,8 @@ def test_what_deviations_decided_is_taken_off_beforehand(book: Book, client: Cli
     done = Action(True, "held", "more wood", "wet wood")
     take_action(book.operator, deviation, done, moment("20:11"), moment("20:12"))
     decide(book.reviewer, deviation, Decision("destroy", 5_000, "cold rack"), moment("20:15"))
+    rest = Decision("release", 13_000, "warm racks", "Their probes held 145 °F for 30 min", seen=1)
+    decide(book.reviewer, deviation, rest, moment("20:16"))
     review(book, lot)
     page = come(client, book.reviewer).get(URL).content.decode()
     assert 'name="release" value="13 kg"' in page
