@@ -240,8 +240,16 @@ def maintained_judge(
             numbers,
         )
     why = "go on" if rule.low is not None else "leave it in"
+    held = state["run"] is not None and rule.longest_gap_ms is not None
+    again = state["last"] + rule.longest_gap_ms if held else None  # later, and the time starts anew
     return Finding(
-        Verdict.PENDING, figure, state["bf"], estimate=estimate, why=why, numbers=numbers
+        Verdict.PENDING,
+        figure,
+        state["bf"],
+        next_at=again,
+        estimate=estimate,
+        why=why,
+        numbers=numbers,
     )
 
 

@@ -287,10 +287,10 @@ def _file_times(group: _Group, by_logger: bool | None) -> Iterator[Fault]:
             continue
         waits = one.limit.rule.file_within_ms is not None
         if by_logger and not waits:
-            text = "This step is kept by a logger: say how long after it the file may follow."
+            text = "A data logger records this step: say how long after it the file may follow."
             yield Fault(join(one.path, "file_within"), text)
         if waits and not by_logger:
-            text = "This step is not kept by a logger: leave this empty, or say so at the step."
+            text = "No data logger records this step: leave this empty, or say so at the step."
             yield Fault(join(one.path, "file_within"), text)
 
 

@@ -216,6 +216,19 @@ class Plan:
         """The control points at which a hazard is controlled."""
         return tuple(point for point in self.control_points if hazard_id in point.hazards)
 
+    def origin_of(self, code: str) -> str:
+        """Where fish of this species may come from under the plan: "wild", "farmed" or "either".
+
+        Args:
+            code: the species' FAO code.
+        Raises:
+            KeyError: the plan does not cover the species.
+        """
+        for species in self.species:
+            if species.code == code:
+                return species.origin if species.origin in ("wild", "farmed") else "either"
+        raise KeyError(code)
+
     @property
     def species_codes(self) -> tuple[str, ...]:
         """The FAO codes of the species that the plan covers."""

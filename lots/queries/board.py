@@ -5,11 +5,14 @@ from dataclasses import dataclass
 
 from django.db.models import Max
 
-from lots.core.limits import Every, Limit
+from lots.core.limits import Cooling, Every, Maintained, Verdict, Within
+from lots.core.units import show_span
 from lots.models.deviation import Deviation
+from lots.models.house import Place
 from lots.models.lot import Load, LoadPart, Lot
 from lots.models.reading import PackedSeries, Reading
 from lots.queries.evidence import started_at
+from lots.queries.house import open_places
 from lots.queries.judgements import Judged, judge_parts
 from lots.queries.lineage import balance
 from lots.queries.plans import plan_value
@@ -17,11 +20,14 @@ from lots.queries.plans import plan_value
 
 @dataclass(frozen=True)
 class Due:
-    """The next moment by which a reading is wanted, and of what."""
+    """The next moment by which a reading is wanted, of what, and why; `file_by` where a logger's file
+    may still show it, and until when."""
 
     at: int
     what: str
     of: str
+    why: str = ""
+    file_by: int | None = None
 
 
 @dataclass(frozen=True)
@@ -46,6 +52,78 @@ class LoadNow:
             default=None,
         )
 
+    @property
+    def subject(self) -> str:
+        """What the step's limits look at first: the fish, the place or the room."""
+        return _subjects(self.judged)[0]
+
+
+@dataclass(frozen=True)
+class PlaceNow:
+    """Loads of the same step that stand in the same place and are read with one thermometer."""
+
+    loads: list[LoadNow]
+
+    @property
+    def first(self) -> LoadNow:
+        return self.loads[0]
+
+    @property
+    def worst_load(self) -> LoadNow:
+        return max(self.loads, key=lambda now: now.worst.verdict.rank if now.worst else -1)
+
+    @property
+    def worst(self) -> Judged | None:
+        return self.worst_load.worst
+
+    @property
+    def parts(self) -> list[LoadPart]:
+        return [part for now in self.loads for part in now.parts]
+
+    @property
+    def last(self) -> Reading | None:
+        lasts = [now.last for now in self.loads if now.last is not None]
+        return max(lasts, key=lambda row: (row.observed_at, row.pk), default=None)
+
+    @property
+    def due(self) -> Due | None:
+        dues = [now.due for now in self.loads if now.due is not None]
+        return min(dues, key=lambda due: due.at, default=None)
+
+    @property
+    def logger_until(self) -> int | None:
+        return max((now.logger_until or 0 for now in self.loads), default=0) or None
+
+
+def by_place(loads: Iterable[LoadNow], at: int) -> list[PlaceNow]:
+    """The board's tiles: one a load, but one for all that share place, step and thermometer; what is
+    broken or overdue stands first."""
+    groups: dict[tuple[object, ...], list[LoadNow]] = {}
+    for now in loads:
+        alone = now.subject == "fish"
+        key = (now.load.place_id, now.load.step_kind, now.load.pk if alone else 0)
+        groups.setdefault(key, []).append(now)
+    tiles = [PlaceNow(group) for group in groups.values()]
+    return sorted(tiles, key=lambda tile: _urgency(tile, at))
+
+
+def _urgency(tile: PlaceNow, at: int) -> tuple[bool, bool]:
+    """False sorts first: what is broken, then what is overdue, then the house's usual order."""
+    broken = tile.worst is not None and tile.worst.verdict is Verdict.DEVIATION
+    overdue = tile.due is not None and tile.due.at < at
+    return not broken, not overdue
+
+
+def _subjects(judged: Iterable[Judged]) -> list[str]:
+    """The subjects that limits of temperature look at, the fish before the place before the room."""
+    looked = {
+        leaf.of
+        for one in judged
+        for leaf in one.limit.leaves()
+        if isinstance(leaf.rule, Within | Maintained | Cooling | Every)
+    }
+    return [subject for subject in ("fish", "place", "room") if subject in looked] or ["place"]
+
 
 def open_loads() -> list[Load]:
     """Loads that have not ended, the smokehouses first."""
@@ -62,12 +140,26 @@ def open_loads() -> list[Load]:
     )
 
 
-def _last_reading(load: Load) -> Reading | None:
-    rows = Reading.objects.filter(load=load) | Reading.objects.filter(
-        place=load.place, load=None, observed_at__gte=started_at(load)
-    )
+def _last_reading(load: Load, judged: list[Judged]) -> Reading | None:
+    """The newest reading of what the step's limits look at; of a round the fish that governs."""
+    subject = _subjects(judged)[0]
+    if subject == "fish":
+        rows = Reading.objects.filter(load=load)
+    else:
+        place = load.place_id if subject == "place" else load.place.within_id
+        rows = Reading.objects.filter(place=place, load=None, observed_at__gte=started_at(load))
     rows = rows.filter(corrected_by=None, withdrawn=False, quantity="temperature")
-    return rows.select_related("line__person").order_by("-observed_at", "-id").first()
+    newest = rows.select_related("line__person", "place").order_by("-observed_at", "-id").first()
+    if newest is None or subject != "fish":
+        return newest
+    heats = any(getattr(leaf.rule, "low", None) for one in judged for leaf in one.limit.leaves())
+    order = "value" if heats else "-value"
+    return (
+        rows.filter(line=newest.line_id)
+        .select_related("line__person", "place")
+        .order_by(order)
+        .first()
+    )
 
 
 def _logger_until(load: Load) -> int | None:
@@ -77,22 +169,29 @@ def _logger_until(load: Load) -> int | None:
     return rows.aggregate(until=Max("last_at"))["until"]
 
 
-def _every(limit: Limit) -> Limit | None:
-    return limit if isinstance(limit.rule, Every) else None
-
-
 def _due(judged: list[Judged]) -> Due | None:
-    found = [
-        Due(one.finding.next_at, one.point.name, one.limit.of)
-        for one in judged
-        if _every(one.limit) and one.finding.next_at is not None and not one.finding.why
-    ]
-    late = [
-        Due(one.finding.last_broke_at, one.point.name, one.limit.of)
-        for one in judged
-        if _every(one.limit) and one.finding.last_broke_at is not None
-    ]
-    return min([*late, *found], key=lambda due: due.at, default=None)
+    """The first reading that is wanted: by an `every`, or so that a time of heat does not break."""
+    found = [due for one in judged if (due := _due_of(one)) is not None]
+    return min(found, key=lambda due: due.at, default=None)
+
+
+def _due_of(one: Judged) -> Due | None:
+    finding, rule = one.finding, one.limit.rule
+    if isinstance(rule, Maintained):
+        if one.verdict is not Verdict.PENDING or finding.next_at is None:
+            return None
+        why = f"or the {show_span(rule.for_ms)} start anew"
+        return Due(finding.next_at, one.point.name, one.limit.of, why)
+    if not isinstance(rule, Every):
+        return None
+    if finding.why == WAITS and finding.figure_at is not None:
+        at = finding.figure_at + rule.within_ms
+        return Due(at, one.point.name, one.limit.of, file_by=finding.next_at or at)
+    moment = finding.last_broke_at if finding.last_broke_at is not None else finding.next_at
+    return None if moment is None else Due(moment, one.point.name, one.limit.of)
+
+
+WAITS = "waits for the logger's file"
 
 
 def loads_now(at: int) -> list[LoadNow]:
@@ -133,10 +232,39 @@ def _now(load: Load, parts: list[LoadPart], found: dict[int, list[Judged]]) -> L
         started_at(load),
         parts,
         judged,
-        _last_reading(load),
+        _last_reading(load, judged),
         _logger_until(load),
         _due(judged),
     )
+
+
+@dataclass(frozen=True)
+class Readable:
+    """What a reading can be of: a load's fish, or a place, with the lots that it speaks for."""
+
+    load: Load | None
+    place: Place
+    step_name: str
+    codes: list[str]
+
+
+def readable(at: int) -> tuple[list[Readable], list[Readable]]:
+    """Loads whose limits look at fish, and every open place, with the lots that stand in each."""
+    loads = loads_now(at)
+    fish = [
+        Readable(now.load, now.load.place, now.step_name, [p.lot.code for p in now.parts])
+        for now in loads
+        if now.subject == "fish"
+    ]
+    codes: dict[int, list[str]] = {}
+    for now in loads:
+        for place in filter(None, [now.load.place_id, now.load.place.within_id]):
+            codes.setdefault(place, []).extend(part.lot.code for part in now.parts)
+    places = [
+        Readable(None, place, "", list(dict.fromkeys(codes.get(place.pk, []))))
+        for place in open_places()
+    ]
+    return fish, sorted(places, key=lambda one: not one.codes)
 
 
 def open_lots() -> list[Lot]:

@@ -51,11 +51,17 @@ def weight(context: template.Context, grams: int | None) -> str:
 
 
 @register.filter
+def figure(row: Any) -> str:
+    """The figure as it was read, with a decimal point and a true minus sign."""
+    return str(row.as_read).replace(",", ".").replace("-", "−")
+
+
+@register.filter
 def reading(row: Any) -> str:
     """A reading as it was read, with its unit."""
     if row.quantity == "temperature":
-        return f"{row.as_read} °{row.unit}"
-    return f"{row.as_read} {row.unit}".replace(" :1", " : 1")
+        return f"{figure(row)} °{row.unit}"
+    return f"{figure(row)} {row.unit}".replace(" :1", " : 1")
 
 
 @register.filter

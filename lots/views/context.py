@@ -6,6 +6,7 @@ from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
 
 from lots.models.book import BookLine
+from lots.queries.first_steps import first_steps_left
 from lots.queries.house import rules
 
 MENU = (
@@ -49,6 +50,8 @@ def house(request: HttpRequest) -> dict[str, Any]:
         "demo": establishment.demo,
         "demo_stale": establishment.demo and _stale(request),
         "now_ms": getattr(request, "now_ms", 0),
+        # called by the few pages that show it, and by no other
+        "first_steps_left": lambda: first_steps_left(person) if person else 0,
     }
 
 

@@ -37,8 +37,8 @@ def found(request: HouseRequest) -> HttpResponse:
         person = _founded(form, request.now_ms)
         if person is not None:
             login(request, person.login, backend=BACKEND)
-            messages.success(request, "The house is founded. Now name its places and its people.")
-            return redirect("places")
+            messages.success(request, "The house is founded. These steps lead to its first lot.")
+            return redirect("first_steps")
     context = {"form": form, "code_stands": founding_code_stands()}
     return render(request, "house/found.html", context)
 

@@ -135,7 +135,7 @@ def house_change(request: HouseRequest) -> HttpResponse:
             refuse(form, refusal.fields)
         else:
             messages.success(
-                request, "The house is stated anew. Records made from now on carry it so."
+                request, "The house's details are stored. Records made from now on carry them."
             )
             return redirect("house_change")
     return render(request, "house/change.html", {"form": form})

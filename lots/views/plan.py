@@ -25,6 +25,7 @@ from lots.queries.house import standing_right, training_words
 from lots.queries.plan_sheet import plan_sheet
 from lots.queries.plans import (
     bars,
+    changed_figures,
     drafts,
     goes_to,
     house_at,
@@ -36,6 +37,7 @@ from lots.queries.plans import (
 from lots.views.base import HouseRequest, open_to, password_is_right
 
 COORDINATOR = "coordinator"
+KEEPING = ("save", "next", "go", "sign")  # store what was typed, and then show something
 
 
 # --- plans and versions ----------------------------------------------------------------------------
@@ -149,9 +151,10 @@ def _save(
     new = taken_in(content, part, request.POST)
     if draft.plan:
         new["title"] = draft.plan.title
+    verb, _, place = action.partition(" ")
     show = part
     try:
-        if action not in ("save", "next"):
+        if verb not in KEEPING:
             choice = request.POST.get(f"choice {action}", "")
             new, show = changed(new, part, action, choice)
     except NotOffered as refusal:
@@ -161,14 +164,28 @@ def _save(
     except Changed:
         draft.refresh_from_db()
         return _overtaken(request, draft, json.loads(draft.content), part)
-    if action == "next":
+    if verb == "save" or (verb in KEEPING and new != content):
+        messages.success(request, "The draft is stored.")
+    if verb == "sign":
+        return redirect("draft_publish", draft.pk)
+    if verb == "go":
+        return HttpResponseRedirect(_spot_place(draft, new, place))
+    if verb == "next":
         names = [name for name, _ in parts(new)]
         show = names[min(names.index(part) + 1, len(names) - 1)]
-    if action in ("save", "next"):
-        messages.success(request, "The draft is stored.")
     part = part_at(show)
     at = f"#at-{show}" if show != part else ""
     return HttpResponseRedirect(_part_place(draft, part) + at)
+
+
+def _spot_place(draft: PlanDraft, content: Content, path: str) -> str:
+    """The address of the field at a path, or of the part that the path names."""
+    part = part_at(path)
+    if part not in dict(parts(content)):
+        return _part_place(draft, "product")
+    if path == part:
+        return _part_place(draft, part)
+    return f"{_part_place(draft, part)}#{anchor(part_group(content, part), path)}"
 
 
 def _part_place(draft: PlanDraft, part: str) -> str:
@@ -207,7 +224,8 @@ def _part_page(
         "draft": draft,
         "part": part,
         "parts": _parts_with_faults(content, found),
-        "faults": _with_places(draft, content, found),
+        "faults": _with_places(draft, content, found, part),
+        "changes": [one for one in changed_figures(draft) if not one.unsourced],  # those are faults
         "laid": form.laid(),
         "seen": sha256(draft.content),
         **(more or {}),
@@ -223,14 +241,15 @@ def _parts_with_faults(content: Content, found: list[Fault]) -> list[tuple[str, 
 
 
 def _with_places(
-    draft: PlanDraft, content: Content, found: list[Fault]
-) -> list[tuple[str, str, str]]:
-    """Each fault with the address of its field and the name of the part it is in."""
+    draft: PlanDraft, content: Content, found: list[Fault], here: str = ""
+) -> list[tuple[str, str, str, str]]:
+    """Each fault with the address and path of its field and the name of the part it is in."""
     names = dict(parts(content))
     groups = {part: part_group(content, part) for part in {part_at(one.path) for one in found}}
     return [
         (
-            f"{_part_place(draft, part)}#{anchor(groups[part], fault.path)}",
+            f"{'' if part == here else _part_place(draft, part)}#{anchor(groups[part], fault.path)}",
+            fault.path or part,
             names.get(part, "Plan"),
             fault.text,
         )
@@ -296,6 +315,7 @@ def _publish_page(request: HouseRequest, draft: PlanDraft, form: PublishForm) ->
         "form": form,
         "faults": _with_places(draft, content, found),
         "sheet": None if found else plan_sheet(plan_from(content)),
+        "changes": [] if found else changed_figures(draft),
         "house": request.house,
         "number": number,
         "plan": plan,

@@ -27,8 +27,8 @@ from lots.models.house import KeptFile, Place
 from lots.models.lot import Load
 from lots.models.reading import Observation, Reading
 from lots.queries.answer import answer_page, probes_for
-from lots.queries.board import open_loads
-from lots.queries.house import file_bytes, open_places, usable_instruments
+from lots.queries.board import readable
+from lots.queries.house import file_bytes, usable_instruments
 from lots.queries.load_page import asked_looks, asked_measures
 from lots.queries.lot_page import get_lot
 from lots.views.base import HouseRequest, open_to, upload_of
@@ -55,8 +55,8 @@ def _key() -> dict[str, Any]:
 @open_to(methods=("GET",))
 def reading_choose(request: HouseRequest) -> HttpResponse:
     """Which load or place the reading is of."""
-    context = {"loads": open_loads(), "places": open_places()}
-    return render(request, "readings/choose.html", context)
+    fish, places = readable(request.now_ms)
+    return render(request, "readings/choose.html", {"fish": fish, "places": places})
 
 
 @open_to("operator")

@@ -4,7 +4,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 
 from lots.entries.lapses import lapsed
-from lots.queries.board import loads_now, lots_between_steps, open_deviations
+from lots.queries.board import by_place, loads_now, lots_between_steps, open_deviations
 from lots.views.base import HouseRequest, open_to
 
 
@@ -15,6 +15,7 @@ def shift(request: HouseRequest) -> HttpResponse:
     lots = {part.lot_id: part.lot for now in loads for part in now.parts}
     context = {
         "loads": loads,
+        "tiles": by_place(loads, request.now_ms),
         "waiting": lots_between_steps(loads),
         "deviations": open_deviations(),
         "broken": lapsed(lots.values(), request.now_ms),

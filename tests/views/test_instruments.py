@@ -45,9 +45,9 @@ def test_an_instrument_is_registered(book: Book, client: Client) -> None:
 @pytest.mark.parametrize(
     ("typed", "field", "words"),
     [
-        ({"name": "", "kind": "scale"}, "name", "required"),
+        ({"name": "", "kind": "scale"}, "name", "Fill this in."),
         ({"name": "Thermometer 1", "kind": "thermometer"}, "name", "already an instrument"),
-        ({"name": "Thermometer 2", "kind": ""}, "kind", "required"),
+        ({"name": "Thermometer 2", "kind": ""}, "kind", "Choose one."),
         ({"name": "Thermometer 2", "kind": "gun"}, "kind", "valid choice"),
         ({"name": "Thermometer 2", "kind": "scale", "place": "9999"}, "place", "valid choice"),
     ],
@@ -111,8 +111,8 @@ def test_a_check_older_than_a_day_is_due_again(
 @pytest.mark.parametrize(
     ("change", "field", "words"),
     [
-        ({"method": ""}, "method", "required"),
-        ({"as_read": ""}, "as_read", "required"),
+        ({"method": ""}, "method", "Choose one."),
+        ({"as_read": ""}, "as_read", "Fill this in."),
         ({"as_read": "cold"}, "as_read", "cold"),
         ({"as_read": "3200"}, "as_read", "not possible"),
         ({"expected": "33"}, "expected", "Ice and water stand at 32 °F"),

@@ -69,7 +69,7 @@ def test_an_empty_house_leads_every_page_to_its_founding(client: Client) -> None
 
 def test_founding_makes_the_house_and_logs_its_keeper_in(code: str, client: Client) -> None:
     answer = client.post(reverse("found"), STATEMENT | {"code": code})
-    assert answer["Location"] == reverse("places")
+    assert answer["Location"] == reverse("first_steps")
     house = Establishment.objects.get()
     assert (house.name, house.zone, house.demo) == (STATEMENT["name"], "America/New_York", False)
     person = Person.objects.get()
@@ -110,16 +110,17 @@ def test_a_founded_house_is_not_founded_again(book: Book, client: Client) -> Non
     ("field", "typed", "words"),
     [
         ("code", "ABCD-EFGH-JKLM-NPQR", "not the code"),
-        ("name", "", "required"),
-        ("address", "  ", "required"),
+        ("name", "", "Fill this in."),
+        ("address", "  ", "Fill this in."),
         ("sells", "barter", "valid choice"),
         ("zone", "", "Choose the time zone"),
         ("other_zone", "America/Boise", "not both"),
         ("temperature_unit", "K", "valid choice"),
-        ("weight_unit", "", "required"),
-        ("person_name", "", "required"),
+        ("weight_unit", "", "Choose one."),
+        ("person_name", "", "Fill this in."),
         ("username", "fay founder", "letters, digits"),
         ("initials", "FFFFF", "at most 4"),
+        ("initials", "ok", "read as a verdict"),
         ("password_again", "alder-and-oak-smoke-2", "not the same"),
     ],
 )

@@ -84,10 +84,12 @@ def test_a_reviewer_is_invited_with_training_and_an_operator_right_beside_it_has
 @pytest.mark.parametrize(
     ("change", "field", "words"),
     [
-        ({"name": " "}, "name", "required"),
+        ({"name": " "}, "name", "Fill this in."),
         ({"username": "olga"}, "username", "already called"),
         ({"username": "nora!"}, "username", "letters, digits"),
         ({"initials": "OO"}, "initials", "already stands for"),
+        ({"initials": "OK"}, "initials", "read as a verdict"),
+        ({"initials": "n/a"}, "initials", "read as a verdict"),
         ({"rights": []}, "rights", "Choose at least one"),
         ({"rights": ["owner"]}, "rights", "valid choice"),
         ({"rights": ["reviewer"]}, "course", "course, date and certificate"),
@@ -217,7 +219,7 @@ def test_a_house_stated_badly_is_refused_and_writes_nothing(keeper: Client) -> N
     }  # fmt: skip
     lines = BookLine.objects.count()
     answer = keeper.post(reverse("house_change"), typed)
-    assert "required" in errors(answer, "form", "name")
+    assert "Fill this in." in errors(answer, "form", "name")
     assert "2 Nowhere Lane" in answer.content.decode()
     typed["name"] = "Invented Creek Smokehouse"
     assert "not a time zone" in errors(keeper.post(reverse("house_change"), typed), "form", "zone")

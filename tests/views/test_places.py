@@ -40,9 +40,9 @@ def test_a_place_is_opened_inside_another(book: Book, coordinator: Client) -> No
 @pytest.mark.parametrize(
     ("change", "field", "words"),
     [
-        ({"name": " "}, "name", "required"),
+        ({"name": " "}, "name", "Fill this in."),
         ({"name": "Cooler"}, "name", "already a place"),
-        ({"kind": ""}, "kind", "required"),
+        ({"kind": ""}, "kind", "Choose one."),
         ({"kind": "cellar"}, "kind", "valid choice"),
         ({"within": "99999"}, "within", "valid choice"),
         ({"name": "x" * 81}, "name", "at most 80"),

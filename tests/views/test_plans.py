@@ -315,6 +315,56 @@ def test_a_chilled_vacuum_pack_without_a_study_is_told_so_beside_the_study(
     assert faults(kept(draft)) == []
 
 
+def test_a_figure_changed_under_its_old_source_is_told_and_cannot_stay_published(
+    book: Book, log: Log
+) -> None:
+    draft, client = draft_of(book), log(book.coordinator)
+    send(client, draft, "control_points.3", **{f"{SMOKE}.at_least": "14,5 °F"})
+    told = "You changed 145 °F (62.8 °C) to 14.5 °F: the source named no longer states it"
+    shown = page(client, draft, "control_points.3")
+    assert told in beside(shown, f"{SMOKE}.at_least")
+    assert told in words(client.get(reverse("draft_publish", args=[draft.pk])).content.decode())
+    versions = PlanVersion.objects.count()
+    assert sign(client, draft).status_code == 200
+    assert PlanVersion.objects.count() == versions
+
+    send(client, draft, "control_points.3", **{f"{SMOKE}.flag": "to be confirmed"})
+    assert beside(page(client, draft, "control_points.3"), f"{SMOKE}.at_least") == ""
+    whole = words(client.get(reverse("draft_publish", args=[draft.pk])).content.decode())
+    assert f"{told} (to be confirmed; source: " in whole
+    assert sign(client, draft).status_code == 302
+
+
+def test_a_figure_may_not_be_called_published_a_version_later(book: Book, log: Log) -> None:
+    client = log(book.coordinator)
+    for flag, status in (("to be confirmed", 302), ("published", 200)):
+        newest = PlanVersion.objects.order_by("-pk")[0]
+        client.post(reverse("draft_begin"), {"source": f"version:{newest.pk}"})
+        draft = PlanDraft.objects.get()
+        send(client, draft, "control_points.3", **{f"{SMOKE}.for": "3 min", f"{SMOKE}.flag": flag})
+        assert sign(client, draft, change="Shorter, without a word why.").status_code == status
+
+
+def test_a_figure_typed_with_a_comma_is_shown_with_a_point(book: Book, log: Log) -> None:
+    draft, client = draft_of(book), log(book.coordinator)
+    send(client, draft, "control_points.3", **{f"{SMOKE}.at_least": "149,5 °F (65,3 °C)"})
+    assert 'value="149.5 °F (65.3 °C)"' in page(client, draft, "control_points.3")
+
+
+def test_going_to_another_part_stores_what_was_typed(book: Book, log: Log) -> None:
+    draft, client = draft_of(book), log(book.coordinator)
+    assert 'name="do" value="go species"' in page(client, draft, "product")
+    answer = send(client, draft, "product", do="go control_points.3", product__name="Invented fillets")
+    assert answer["Location"].endswith("?part=control_points.3")
+    assert kept(draft)["product"]["name"] == "Invented fillets"
+    answer = send(client, draft, "product", do=f"go {SMOKE}.for", product__name="Invented sides")
+    assert answer["Location"].endswith(f"?part=control_points.3#id_{SMOKE}.for")
+    assert kept(draft)["product"]["name"] == "Invented sides"
+    answer = send(client, draft, "product", do="sign", product__name="Invented chunks")
+    assert answer["Location"] == reverse("draft_publish", args=[draft.pk])
+    assert kept(draft)["product"]["name"] == "Invented chunks"
+
+
 def test_limits_that_contradict_each_other_are_told_so(book: Book, log: Log) -> None:
     draft, client = draft_of(book), log(book.coordinator)
     path = "control_points.7.limits.0"
@@ -627,7 +677,8 @@ def test_a_later_draft_does_not_change_the_version(book: Book, log: Log) -> None
     before = (book.version.content, book.version.content_sha256)
     client.post(reverse("draft_begin"), {"source": f"version:{book.version.pk}"})
     draft = PlanDraft.objects.get()
-    send(client, draft, "control_points.3", **{f"{SMOKE}.for": "40 min"})
+    study = {f"{SMOKE}.for": "40 min", f"{SMOKE}.source": "an invented study of the smokehouse"}
+    send(client, draft, "control_points.3", **study)
     assert sign(client, draft, change="Longer, after a study of the smokehouse.").status_code == 302
     book.version.refresh_from_db()
     assert (book.version.content, book.version.content_sha256) == before

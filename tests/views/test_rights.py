@@ -28,6 +28,7 @@ TABLE: dict[str, tuple[set[str], set[str]]] = {
     "invited": (DOOR, DOOR),
     "healthz": (DOOR, NOBODY),
     "help": (EVERYONE, NOBODY),
+    "first_steps": (EVERYONE, NOBODY),
     "people": (EVERYONE, NOBODY),
     "person_invite": ({K}, {K}),
     "person_show": ({K}, NOBODY),
