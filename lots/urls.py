@@ -28,6 +28,7 @@ urlpatterns = [
     path("invited/", log_in.invited, name="invited"),
     path("healthz", help.healthz, name="healthz"),
     path("help/", help.help_page, name="help"),
+    path("first-steps/", help.first_steps_page, name="first_steps"),
     path("people/", people.people, name="people"),
     path("people/invite/", people.person_invite, name="person_invite"),
     path("people/<int:pk>/", people.person_show, name="person_show"),

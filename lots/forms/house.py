@@ -9,7 +9,7 @@ from lots.core.units import BadQuantity, TempUnit, to_ninths
 from lots.entries.founding import founding_code_is
 from lots.entries.house import House, NewInstrument
 from lots.forms.fields import FigureField, MomentField
-from lots.forms.people import AS_TYPED, NewPassword, laid_out
+from lots.forms.people import AS_TYPED, InitialsField, NewPassword, laid_out
 from lots.models.house import Establishment, PlaceKind
 from lots.queries.house import open_places
 
@@ -132,7 +132,7 @@ class FoundForm(HouseForm, NewPassword):
         help_text="Letters, digits and _, beginning with a letter.",
         widget=forms.TextInput(attrs={**AS_TYPED, "autocomplete": "username"}),
     )
-    initials = forms.CharField(
+    initials = InitialsField(
         max_length=4, help_text="One to four letters that stand beside each reading."
     )
     helper = laid_out(

@@ -15,13 +15,14 @@ from django.core.exceptions import ValidationError
 from lots.entries.people import Grant
 from lots.models.people import Right
 
+NO_INITIALS = ("OK", "NO", "NA", "YES", "MET", "FAIL", "PASS")
 TRAINED = (Right.REVIEWER, Right.COORDINATOR)
 AS_TYPED = {"autocapitalize": "none", "autocorrect": "off", "spellcheck": "false"}
 RIGHT_CHOICES = [
     (Right.OPERATOR, "operator: logs lots, loads and readings"),
     (Right.REVIEWER, "records reviewer: reviews, signs, decides and releases (needs training)"),
     (Right.COORDINATOR, "HACCP coordinator: writes and publishes plans (needs training)"),
-    (Right.INSPECTOR, "inspector: reads everything, writes nothing"),
+    (Right.INSPECTOR, "inspector: reads everything"),
     (Right.KEEPER, "keeper of people: invites people, gives and ends rights"),
 ]
 
@@ -32,6 +33,18 @@ def laid_out(*parts: Any) -> FormHelper:
     helper.disable_csrf = True
     helper.layout = Layout(*parts)
     return helper
+
+
+class InitialsField(forms.CharField):
+    """Initials that cannot be read as a verdict where they stand beside a figure."""
+
+    def clean(self, value: Any) -> str:
+        initials: str = super().clean(value)
+        if "".join(letter for letter in initials.upper() if letter.isalnum()) in NO_INITIALS:
+            raise ValidationError(
+                f"“{initials}” beside a reading could be read as a verdict on it. Choose others."
+            )
+        return initials
 
 
 class LogInForm(forms.Form):
@@ -135,7 +148,7 @@ class InviteForm(Training):
         help_text="Letters, digits and _, beginning with a letter.",
         widget=forms.TextInput(attrs={**AS_TYPED, "autocomplete": "off"}),
     )
-    initials = forms.CharField(
+    initials = InitialsField(
         max_length=4,
         help_text="One to four letters that stand beside each reading.",
         widget=forms.TextInput(attrs={"autocomplete": "off"}),

@@ -13,6 +13,10 @@ from lots.forms.plan_spots import Group, Offer, Spot, get, put, shown, typed
 from lots.queries.house import species
 
 Draft = dict[str, Any]
+_FIGURES: Final = (
+    "at_least", "at_most", "for", "from", "longer_than", "within", "file_within", "longest_gap", "to",
+)  # fmt: skip
+_COMMA: Final = re.compile(r"(?<=\d),(?=(?:\d{1,2}|\d{4,})(?!\d))")  # 1,000 may be a thousand
 _WHOLE: Final = re.compile(r"[0-9]{1,4}", re.ASCII)
 
 
@@ -42,6 +46,8 @@ def _kept(spot: Spot, text: Any, before: Any) -> Any:
         return None
     if spot.path.endswith(".probes") and _WHOLE.fullmatch(text):
         return int(text)
+    if spot.path.startswith("control_points.") and spot.path.rpartition(".")[2] in _FIGURES:
+        return _COMMA.sub(".", text)
     return text
 
 

@@ -18,10 +18,10 @@ KINDS_SAID: Final = {
     "duration": "how long the step lasts",
     "every": "how often it is read",
     "measured": "a quantity measured",
-    "observed": "a thing looked for and found so",
+    "observed": "something looked at: so or not so",
     "all of": "all of several limits",
     "any of": "any one of several limits",
-    "given": "a limit that binds where another holds",
+    "given": "a limit that applies only under a condition",
 }
 LEAVES: Final = tuple(kind for kind in KINDS_SAID if kind not in ("all of", "any of", "given"))
 DEEPEST: Final = 3  # combinations inside combinations that the page offers to build
@@ -144,7 +144,7 @@ def _held(data: Content, path: str, kind: str, of: str) -> list[tuple[Spot, ...]
     subjects = (*around, *((key, words) for key, words in SUBJECTS.items() if of or key != "place"))
     if not of and "of" in data:
         subjects = tuple(SUBJECTS.items())
-    row = [Spot(join(path, "of"), "Held against", "choice", subjects, optional=True)]
+    row = [Spot(join(path, "of"), "Measured on", "choice", subjects, optional=True)]
     if kind in ("at most", "at least", "between") or "window" in data:
         row.append(Spot(join(path, "window"), "Which readings", "window", _WINDOWS, optional=True))
     if kind in _READ_IN_PROBES or "probes" in data:

@@ -158,7 +158,7 @@ def _steps(content: Content) -> Group:
             Spot(join(path, "kind"), "Kind", "choice", words(*STEP_KINDS)),
             Spot(join(path, "place_kind"), "Place", "choice", words(*PLACE_KINDS)),
             Spot(join(path, "required"), "Needed before release", "choice", YES_NO),
-            Spot(join(path, "logger"), "Kept by a logger", "choice", YES_NO),
+            Spot(join(path, "logger"), "Recorded by a data logger", "choice", YES_NO),
         )
         inner = Group(path, f"{number}. {said(row, 'name')}", [spots], remove="Remove this step")
         inner.earlier = number > 1

@@ -11,7 +11,8 @@ from django.db.models import Count, OuterRef, QuerySet, Subquery
 
 from lots.core.plan import Content, Fault, faults, plan_from
 from lots.core.plan import Plan as PlanValue
-from lots.core.plan_content import rows, said
+from lots.core.plan_content import misshapen, rows, said, unstorable
+from lots.core.plan_sources import Change, changes, source_faults
 from lots.models.house import Establishment
 from lots.models.plan import Plan, PlanVersion
 from lots.models.scratch import PlanDraft
@@ -74,9 +75,30 @@ def house_at(at: int) -> Establishment | None:
     return Establishment.objects.filter(line__at__lte=at).order_by("-id").first()
 
 
+def _unreadable(content: Content) -> bool:
+    return any(unstorable(content)) or any(misshapen(content))
+
+
+def _vouching() -> list[Content]:
+    """The contents in which a figure may stand with its source: every version, then the starting plans."""
+    versions = PlanVersion.objects.order_by("-pk").values_list("pk", "content")
+    return [*(_value(pk, content).content for pk, content in versions), *starting_plans().values()]
+
+
+def changed_figures(draft: PlanDraft) -> list[Change]:
+    """The figures that differ from what the draft was begun from, for whoever reads or signs it."""
+    content = json.loads(draft.content)
+    if _unreadable(content):
+        return []
+    base = [json.loads(draft.base.content)] if draft.base else [*starting_plans().values()]
+    return changes(content, base)
+
+
 def bars(content: Content) -> list[Fault]:
     """Everything that bars this content from being published in this house."""
     found = faults(content)
+    if not _unreadable(content):
+        found += source_faults(content, _vouching())
     if len(said(content, "title")) > LONGEST_TITLE:
         found.append(Fault("title", f"Keep the title within {LONGEST_TITLE} letters."))
     listed = {row["code"] for row in species()}

@@ -37,7 +37,6 @@ from lots.queries.lot_page import state_words
 from lots.queries.plans import plan_value
 from lots.queries.release import deviations_of
 
-
 MANY = 6  # readings named one by one; more are named by the first and the last
 
 

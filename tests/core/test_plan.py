@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 
 from lots.core.limits import demand
 from lots.core.plan import BadPlan, Fault, Plan, faults, plan_from, publishable
+from lots.core.plan_content import misshapen, unstorable
+from lots.core.plan_sources import changes
 from lots.core.rules import rules_from
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
@@ -176,7 +178,7 @@ CASES: dict[str, tuple[dict[str, Any], str, str]] = {
         {f"{BRINE}.limits.1.file_within": ""}, f"{BRINE}.limits.1.file_within", "how long after"
     ),
     "a time for a file on a step without logger": (
-        {f"{HOLD}.limits.1.file_within": "2 h"}, f"{HOLD}.limits.1.file_within", "not kept by a logger"
+        {f"{HOLD}.limits.1.file_within": "2 h"}, f"{HOLD}.limits.1.file_within", "No data logger"
     ),
     "frozen, but stored above freezing": (
         {f"{STORAGE}.limits.0.at_most": "40 °F", f"{STORAGE}.limits.0.operating": GONE},
@@ -440,6 +442,8 @@ def test_a_spoilt_plan_is_named_or_can_be_read(name: str, spoils: list[tuple[int
             del container[key]
         else:
             container[key] = copy.deepcopy(value)
+    if not any(unstorable(content)) and not any(misshapen(content)):
+        assert isinstance(changes(content, [content_of(name)]), list)  # it does not raise
     if publishable(content):
         plan = plan_from(content)
         assert all(
@@ -523,3 +527,13 @@ def test_the_corrective_action_says_both_halves(plan: Plan) -> None:
     point = plan.control_point_of("hold-cold")
     assert point.fish_action in point.corrective_action
     assert point.cause_action in point.corrective_action
+
+
+@pytest.mark.parametrize(
+    ("said", "origin"), [("wild", "wild"), ("farmed", "farmed"), ("wild or farmed", "either")]
+)
+def test_a_plan_says_where_fish_of_a_species_may_come_from(said: str, origin: str) -> None:
+    plan = plan_from(changed({"species.0.origin": said}))
+    assert plan.origin_of("TRR") == origin
+    with pytest.raises(KeyError):
+        plan.origin_of("MAC")

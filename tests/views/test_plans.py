@@ -354,7 +354,9 @@ def test_a_figure_typed_with_a_comma_is_shown_with_a_point(book: Book, log: Log)
 def test_going_to_another_part_stores_what_was_typed(book: Book, log: Log) -> None:
     draft, client = draft_of(book), log(book.coordinator)
     assert 'name="do" value="go species"' in page(client, draft, "product")
-    answer = send(client, draft, "product", do="go control_points.3", product__name="Invented fillets")
+    answer = send(
+        client, draft, "product", do="go control_points.3", product__name="Invented fillets"
+    )
     assert answer["Location"].endswith("?part=control_points.3")
     assert kept(draft)["product"]["name"] == "Invented fillets"
     answer = send(client, draft, "product", do=f"go {SMOKE}.for", product__name="Invented sides")

@@ -16,7 +16,7 @@ MAY: Final = {
     Right.OPERATOR: "logs: lots, loads, readings, corrective action",
     Right.REVIEWER: "reviews and signs the records, releases, issues",
     Right.COORDINATOR: "edits and publishes plans",
-    Right.INSPECTOR: "reads everything and writes nothing",
+    Right.INSPECTOR: "reads everything",
     Right.KEEPER: "invites people, gives and ends rights",
 }
 
