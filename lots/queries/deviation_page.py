@@ -13,6 +13,7 @@ from lots.models.reading import PackedSeries, Reading
 from lots.queries.judgements import Judged, judge_part
 from lots.queries.lineage import lineage
 from lots.queries.plans import plan_value
+from lots.queries.release import deviation_state, undecided_grams
 
 
 def is_missed(deviation: Deviation) -> bool:
@@ -32,17 +33,23 @@ def all_deviations() -> QuerySet[Deviation]:
     )
 
 
+def _partly() -> list[int]:
+    """Numbers of deviations whose decisions speak of less than all the fish."""
+    rows = Deviation.objects.filter(lot__release=None, dispositions__isnull=False).distinct()
+    rows = rows.select_related("lot").prefetch_related("dispositions")
+    return [row.pk for row in rows if not deviation_state(row).ended]
+
+
 def open_deviations() -> QuerySet[Deviation]:
     """Open ones: those that nobody has acted on first, then the oldest."""
-    rows = all_deviations().filter(Q(decided=None) | Q(decided="hold"))
+    rows = all_deviations().filter(Q(decided=None) | Q(decided="hold") | Q(pk__in=_partly()))
     return rows.order_by("acted", "broke_at", "id")
 
 
 def ended_deviations() -> QuerySet[Deviation]:
     """Ended ones, newest first."""
-    return (
-        all_deviations().exclude(Q(decided=None) | Q(decided="hold")).order_by("-broke_at", "-id")
-    )
+    still_open = Q(decided=None) | Q(decided="hold") | Q(pk__in=_partly())
+    return all_deviations().exclude(still_open).order_by("-broke_at", "-id")
 
 
 @dataclass(frozen=True)
@@ -66,7 +73,17 @@ class DeviationPage:
 
     @property
     def ended(self) -> bool:
-        return self.newest is not None and self.newest.kind != "hold"
+        return deviation_state(self.deviation).ended
+
+    @property
+    def undecided_g(self) -> int:
+        """Grams of its fish that no final decision speaks of yet."""
+        return undecided_grams(self.deviation)
+
+    @property
+    def partly(self) -> bool:
+        """Whether a part is decided about and the rest is not."""
+        return bool(deviation_state(self.deviation).decided) and not self.ended
 
     @property
     def missed(self) -> bool:

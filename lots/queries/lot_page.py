@@ -17,7 +17,7 @@ from lots.queries.judgements import judge_lot, not_judged, step_states
 from lots.queries.lineage import balance, parts_of, trace
 from lots.queries.load_page import LimitShown, shown
 from lots.queries.plans import plan_value
-from lots.queries.release import bars, deviations_of, unreviewed
+from lots.queries.release import bars, deviations_of, gone, unreviewed
 
 PAGE_SIZE = 40
 NUL = "\0"
@@ -29,6 +29,8 @@ def state_words(lot: Lot) -> str:
         return "voided"
     if hasattr(lot, "release"):
         return "released"
+    if words := gone(lot):
+        return words
     if any(state.newest and state.newest.kind == "hold" for state in deviations_of(lot)):
         return "on hold"
     if any(not state.ended for state in deviations_of(lot)):

@@ -96,6 +96,25 @@ def deviation_state(deviation: Deviation) -> DeviationState:
     return DeviationState(deviation, newest, decided, needed)
 
 
+def undecided_grams(deviation: Deviation) -> int:
+    """Grams of the deviation's fish that no final decision speaks of yet."""
+    return max(0, in_question(deviation) - sum(deviation_state(deviation).decided.values()))
+
+
+def gone(lot: Lot) -> str:
+    """What became of a lot of which nothing is left to work on or release; "" while there is some."""
+    for state in deviations_of(lot):
+        others = {kind: grams for kind, grams in state.decided.items() if kind != "release"}
+        if state.deviation.lot_id == lot.pk and others and sum(others.values()) >= state.needed:
+            return {
+                "destroy": "destroyed",
+                "divert": "diverted",
+                "rework": "reworked",
+                "recall": "recalled",
+            }[max(others, key=lambda kind: others[kind])]
+    return ""
+
+
 def deviations_of(lot: Lot) -> list[DeviationState]:
     """The lot's deviations, and those of loads that its fish was in before it came into this lot."""
     match = Q(lot=lot)
@@ -114,7 +133,8 @@ def bars(lot: Lot, at: int, judged: list[Judged] | None = None) -> list[str]:
     parts = parts_of(lot)
     states = {state.step.id: state for state in step_states(lot, judged, parts)}
     deviations = deviations_of(lot)
-    found = [f"not judged by this version: {words}" for words in not_judged(plan)]
+    found = [f"all of it is decided otherwise: {words}" for words in [gone(lot)] if words]
+    found += [f"not judged by this version: {words}" for words in not_judged(plan)]
     for step in plan.required_steps:
         state = states[step.id]
         if not state.parts:

@@ -13,7 +13,8 @@ from lots.forms.deviation import ActionForm, DecisionForm
 from lots.forms.fields import refuse
 from lots.models.deviation import Deviation, Disposition
 from lots.queries.deviation_page import deviation_page, ended_deviations, open_deviations
-from lots.queries.lineage import balance
+from lots.queries.house import say_weight
+from lots.queries.release import undecided_grams
 from lots.queries.shift_review import broken_since
 from lots.views.base import HouseRequest, open_to
 
@@ -128,17 +129,22 @@ def deviation_decide(request: HouseRequest, pk: int) -> HttpResponse:
         except Refused as refusal:
             refuse(form, refusal.fields)
         else:
-            ended = "it stays open" if made.kind == "hold" else "it is ended"
-            messages.success(request, f"Deviation {pk}: {made.kind} is decided; {ended}.")
+            left = undecided_grams(_deviation(pk))
+            words = f"{say_weight(made.grams)} {made.kind}"
+            if made.kind == "hold":
+                tail = "it stays open"
+            elif left:
+                tail = f"{say_weight(left)} is still undecided and the deviation stays open"
+            else:
+                tail = "it is ended"
+            messages.success(request, f"Deviation {pk}: {words} is decided; {tail}.")
             return redirect("deviation_show", pk=pk)
     return _page(request, "deviations/decide.html", deviation, form)
 
 
 def _first_words(request: HouseRequest, deviation: Deviation) -> dict[str, Any]:
-    """What the form begins with: the whole lot, and the newest decision as the page shows it."""
-    there = balance(deviation.lot)
-    kilos = (there.packed or there.left) / 1000
-    return {"seen": _last_number(deviation), "grams": f"{kilos:g} kg"}
+    """What the form begins with: all that is undecided, and the newest decision as the page shows."""
+    return {"seen": _last_number(deviation), "grams": say_weight(undecided_grams(deviation))}
 
 
 def _again(

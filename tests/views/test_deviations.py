@@ -232,3 +232,21 @@ def test_one_person_with_both_rights_decides_too(
     typed = {"kind": "divert", "grams": "20", "reason": "bait", "seen": "0"}
     client.post(f"/deviations/{warm.pk}/decide/", typed)
     assert Disposition.objects.get().kind == "divert"
+
+
+def test_a_decision_about_a_part_leaves_the_rest_open_and_in_sight(
+    book: Book, client: Client
+) -> None:
+    from tests.entries.roads import finished
+
+    lot = finished(book, hottest="140")
+    deviation = Deviation.objects.get(lot=lot)
+    done = Action(True, "held", "more wood", "wet wood")
+    take_action(book.operator, deviation, done, moment("20:11"), moment("20:12"))
+    decide(book.reviewer, deviation, Decision("destroy", 5_000, "the cold rack"), moment("20:15"))
+    come(client, book.reviewer)
+    page = client.get(f"/deviations/{deviation.pk}/decide/").content.decode()
+    assert "13 kg of the fish is still undecided" in page
+    assert 'value="13 kg"' in page
+    assert "open, decided in part" in client.get(f"/deviations/{deviation.pk}/").content.decode()
+    assert f"Deviation {deviation.pk}</a>" in client.get("/deviations/").content.decode()
