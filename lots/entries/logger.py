@@ -13,11 +13,12 @@ from django.conf import settings
 from django.db.models import Max
 
 from lots.core.series import PACK_ROWS, Chunk, pack, unpack
+from lots.core.units import show_temperature
 from lots.entries.book import Act, act, canonical
 from lots.entries.files import Upload, keep_file
 from lots.entries.judging import forget_states, judge_loads, later_loads
 from lots.entries.lapses import notice_lapses
-from lots.entries.refusals import Refused
+from lots.entries.refusals import Refused, Unlikely
 from lots.entries.signing import require
 from lots.logger.choices import Choices
 from lots.logger.errors import LoggerFileError
@@ -78,6 +79,15 @@ def stage_file(
 
 def staged_bytes(staged: StagedFile) -> bytes:
     return (Path(settings.STAGED_DIR) / staged.sha256).read_bytes()
+
+
+def move_staged(staged: StagedFile, place: Place, load: Load | None) -> bool:
+    """Lays the staged file to another place or load; whether that was a change."""
+    if (staged.place_id, staged.load_id) == (place.pk, load.pk if load else None):
+        return False
+    staged.place, staged.load = place, load
+    staged.save(update_fields=["place", "load"])
+    return True
 
 
 def keep_choices(staged: StagedFile, choices: Mapping[str, str]) -> None:
@@ -141,12 +151,15 @@ def import_file(
     instrument: Instrument | None,
     house: Establishment,
     at: int,
+    confirmed: bool = False,
 ) -> Imported:
     """Takes the staged file's readings into the book, each once however often it is sent.
 
     Args:
         probes: column → the probe's name; "" is the place itself.
+        confirmed: a person has said that unlikely readings do read so.
     Raises:
+        Unlikely: readings that this place or these fish are not likely to have.
         Refused: the file cannot be read with certainty, or two columns would be one probe.
     """
     require(person, Right.OPERATOR)
@@ -159,6 +172,8 @@ def import_file(
     if staged.load is not None and "" in named:
         raise Refused({"probes": "Name the probe of each column: it is in a fish of the load."})
     target = _Target(staged.place, staged.load, instrument)
+    if not confirmed:
+        _ask_about_unlikely(target, parsed)
     newest = _newest()
     fresh = _fresh_chunks(target, parsed, probes)
     total = sum(len(one.readings) for one in parsed.series)
@@ -184,6 +199,26 @@ def import_file(
         return Imported(0, total, None, [])
     drop_staged(staged)
     return Imported(row.added, total - row.added, row, judged)
+
+
+def _ask_about_unlikely(target: _Target, parsed: Parsed) -> None:
+    """A file laid to the wrong place would open deviations on every lot there: asked about first."""
+    likely = rules().likely_for("fish" if target.load else "place", target.place.kind)
+    for one in parsed.series:
+        values = [reading.ninths for reading in one.readings]
+        if not values or (likely.holds(min(values)) and likely.holds(max(values))):
+            continue
+        unit = "F" if one.channel.unit == "F" else "C"
+        low, high = (
+            show_temperature(v, "F" if unit == "F" else "C") for v in (min(values), max(values))
+        )
+        where = f"fish in {target.place.name}" if target.load else target.place.name
+        raise Unlikely(
+            {
+                "confirmed": f"{one.channel.name} reads {low} to {high}: unlikely for {where}. Is it the "
+                "right place? If it does read so, say so."
+            }
+        )
 
 
 def _lots(loads: list[Load]) -> list:  # type: ignore[type-arg]

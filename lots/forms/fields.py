@@ -183,6 +183,9 @@ def ask_to_confirm(form: forms.Form, names: Iterable[str]) -> None:
     said = ";".join(f"{name}={shown}" for name, shown in figures.items())
     box = forms.CheckboxInput(attrs={"value": said}, check_test=lambda _: False)
     form.fields["confirmed"].widget = box
+    others = [name for name in form.fields if name != "confirmed"]
+    under = max((others.index(name) for name in figures if name in others), default=-1)
+    form.order_fields([*others[: under + 1], "confirmed", *others[under + 1 :]])
     form.data = form.data.copy()
     form.data[form.add_prefix("confirmed")] = ""
 

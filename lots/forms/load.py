@@ -7,6 +7,7 @@ from django import forms
 from lots.forms.fields import KeyField, MomentField, WeightField
 from lots.models.house import Establishment
 from lots.models.lot import Lot
+from lots.queries.house import say_weight
 
 
 class StartLoadForm(forms.Form):
@@ -29,7 +30,7 @@ class StartLoadForm(forms.Form):
                 unit=house.weight_unit,
                 label=f"Lot {lot.code}, {lot.species_name}",
                 required=False,
-                help_text=f"Free: {_shown(free, house)}. Empty: stays out.",
+                help_text=f"Free: {say_weight(free)}. Empty: stays out.",
             )
             self.fields[f"lot_{lot.pk}"] = field
         self.fields["started_at"] = MomentField(zone=house.zone, now_ms=now_ms, label="Started")
@@ -46,12 +47,6 @@ class StartLoadForm(forms.Form):
         """The field that a refusal stands at: one of the lots as a whole stands at the first."""
         first = next((field for field in self.fields if field.startswith("lot_")), name)
         return first if name == "lots" else name
-
-
-def _shown(grams: int, house: Establishment) -> str:
-    if house.weight_unit == "lb":
-        return f"{grams / 453.59237:.2f} lb"
-    return f"{grams / 1000:g} kg"
 
 
 class MoveLoadForm(forms.Form):

@@ -58,10 +58,15 @@ class UnderstandForm(forms.Form):
         found: Understanding | None,
         instruments: Iterable[Instrument],
         in_fish: bool,
+        where: Iterable[tuple[str, Any]] = (),
         **options: Any,
     ) -> None:
         super().__init__(*args, **options)
         self.found, self.in_fish = found, in_fish
+        self.fields["where"] = forms.ChoiceField(
+            label="Where the probes were", required=False, choices=list(where)
+        )
+        self.fields["confirmed"] = forms.BooleanField(required=False, widget=forms.HiddenInput)
         self._choice("encoding", "Letters (encoding)", _pairs(ENCODINGS), found and found.encoding)
         self._choice("delimiter", "Between the columns", _pairs(DELIMITER_NAMES), _delimiter(found))
         line = None if found is None or found.header_row is None else str(found.header_row + 1)
@@ -137,7 +142,7 @@ class UnderstandForm(forms.Form):
         )
 
     def _layout(self) -> Layout:
-        rows: list[Any] = [Row("encoding", "delimiter", "header_line")]
+        rows: list[Any] = ["confirmed", "where", Row("encoding", "delimiter", "header_line")]
         if self.found is not None:
             rows += [Row("moment", "date_order"), Row("decimal", "zone")]
             rows += [
@@ -148,9 +153,16 @@ class UnderstandForm(forms.Form):
             rows.append("accept_truncated")
         return Layout(*rows, "instrument")
 
+    def ask_to_confirm(self) -> None:
+        """The one box that unlikely readings come back with."""
+        self.fields["confirmed"] = forms.BooleanField(
+            label="It is the right place, and they do read so", required=False
+        )
+
     def strings(self) -> dict[str, str]:
         """What was chosen, as text; what was left as found is left out."""
-        values = {name: self._text(name) for name in self.fields}
+        apart = ("where", "confirmed")  # not about how the file is read
+        values = {name: self._text(name) for name in self.fields if name not in apart}
         return {name: text for name, text in values.items() if text}
 
     def _text(self, name: str) -> str:

@@ -33,6 +33,7 @@ class ReadingForm(forms.Form):
             self.fields[f"read_{probe}"] = FigureField(
                 label=(probe or "Reading").capitalize(), required=len(probes) == 1, max_length=20
             )
+        self.fields[f"read_{probes[0]}"].widget.attrs["autofocus"] = True
         self.fields["unit"] = forms.ChoiceField(
             label="Unit",
             choices=UNITS,
@@ -42,6 +43,8 @@ class ReadingForm(forms.Form):
         self.fields["instrument"] = forms.ModelChoiceField(
             instruments, label="Thermometer", required=False, empty_label="not named"
         )
+        if (self.initial or {}).get("instrument"):
+            self.fields["instrument"].help_text = "As last time."
         self.fields["observed_at"] = MomentField(zone=house.zone, now_ms=now_ms, label="Read at")
         self.fields["late_reason"] = forms.CharField(
             label="Why entered late",

@@ -2,14 +2,16 @@
 
 from typing import Any
 
-from lots.core.limits import Every, Verdict
+from lots.core.limits import Every, Verdict, demand
 from lots.models.deviation import Deviation
+from lots.models.house import Place
 from lots.models.lot import Load, LoadPart
 from lots.models.reading import Reading
 from lots.queries.board import one_of_each_plan
 from lots.queries.evidence import loads_at
-from lots.queries.judgements import Judged, judge_parts
+from lots.queries.judgements import Judged, judge_parts, step_limits
 from lots.queries.load_page import LimitShown, probes_wanted, shown
+from lots.queries.plans import plan_value
 
 FISH = 3  # rows offered for a round where the plan names no number (AFDO: at least three of the largest)
 
@@ -52,7 +54,12 @@ def answer_page(reading: Reading, at: int) -> dict[str, Any]:
     judged = judge_parts([(part, ()) for part in one_of_each_plan(parts)], at)
     limits = sorted(
         shown([one for one in judged if _speaks(one, reading)]),
-        key=lambda one: (-one.judged.verdict.rank, isinstance(one.judged.limit.rule, Every)),
+        key=lambda one: (
+            one.judged.verdict is not Verdict.DEVIATION,
+            not _only(one.judged, reading),
+            -one.judged.verdict.rank,
+            isinstance(one.judged.limit.rule, Every),
+        ),
     )
     return {
         "reading": reading,
@@ -66,14 +73,49 @@ def answer_page(reading: Reading, at: int) -> dict[str, Any]:
     }
 
 
+def reading_beside(place: Place, load: Load | None, at: int) -> dict[str, Any]:
+    """What stands beside the boxes of a new reading: the limits that will look at it, the last one."""
+    loads = [load] if load is not None else loads_at(place.pk, at, at)
+    rows = LoadPart.objects.filter(load__in=[one.pk for one in loads])
+    parts = one_of_each_plan(rows.select_related("load__place__within", "lot__plan_version"))
+    demands = [
+        f"{point.name}: {demand(limit)}"
+        for part in parts
+        for point, limit in step_limits(plan_value(part.lot.plan_version), part.step)
+        if _subject(place.pk, load, part.load) in {leaf.of for leaf in limit.leaves()}
+    ]
+    last = Reading.objects.filter(
+        place=place, load=load, quantity="temperature", corrected_by=None, withdrawn=False
+    )
+    return {
+        "demands": list(dict.fromkeys(demands)),
+        "last": last.select_related("line__person").order_by("-observed_at", "-id").first(),
+    }
+
+
+def _subject(place_id: int, load: Load | None, of: Load) -> str:
+    """What a reading is of, as the limits of a load name it."""
+    if load is not None:
+        return "fish"
+    return "place" if place_id == of.place_id else "room"
+
+
+def _only(one: Judged, reading: Reading) -> bool:
+    """Whether the limit looks at nothing else than what was read."""
+    if reading.quantity != "temperature":
+        return True
+    subject = _subject(reading.place_id, reading.load, one.part.load)
+    return {leaf.of for leaf in one.limit.leaves()} == {subject}
+
+
 def _speaks(one: Judged, reading: Reading) -> bool:
     """Whether the limit looks at what was read."""
     if reading.quantity != "temperature":
         return any(
             getattr(leaf.rule, "quantity", "") == reading.quantity for leaf in one.limit.leaves()
         )
-    here = "place" if reading.place_id == one.part.load.place_id else "room"
-    return ("fish" if reading.load_id else here) in {leaf.of for leaf in one.limit.leaves()}
+    subject = _subject(reading.place_id, reading.load, one.part.load)
+    return subject in {leaf.of for leaf in one.limit.leaves()}
 
 
 def _deviations(limits: list[LimitShown]) -> list[Deviation]:

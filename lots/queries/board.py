@@ -55,7 +55,7 @@ class LoadNow:
     @property
     def subject(self) -> str:
         """What the step's limits look at first: the fish, the place or the room."""
-        return _subjects(self.judged)[0]
+        return first_subject(self.judged)
 
 
 @dataclass(frozen=True)
@@ -125,6 +125,11 @@ def _subjects(judged: Iterable[Judged]) -> list[str]:
     return [subject for subject in ("fish", "place", "room") if subject in looked] or ["place"]
 
 
+def first_subject(judged: Iterable[Judged]) -> str:
+    """What a step's limits look at first: the fish, the place or the room."""
+    return _subjects(judged)[0]
+
+
 def open_loads() -> list[Load]:
     """Loads that have not ended, the smokehouses first."""
     loads = Load.objects.filter(ends=None).select_related("place__within")
@@ -142,7 +147,7 @@ def open_loads() -> list[Load]:
 
 def _last_reading(load: Load, judged: list[Judged]) -> Reading | None:
     """The newest reading of what the step's limits look at; of a round the fish that governs."""
-    subject = _subjects(judged)[0]
+    subject = first_subject(judged)
     if subject == "fish":
         rows = Reading.objects.filter(load=load)
     else:

@@ -8,7 +8,7 @@ from django.db.models import Q
 from lots.core.limits import Every, Measured, Observed, Verdict, demand, operating_demand
 from lots.models.lot import Load, LoadPart, Lot
 from lots.models.reading import LoggerImport, Observation, Reading
-from lots.queries.board import one_of_each_plan, open_lots
+from lots.queries.board import first_subject, one_of_each_plan, open_lots
 from lots.queries.evidence import OwnSeries, end_of, is_late, own_series, started_at
 from lots.queries.judgements import Judged, judge_parts, step_limits
 from lots.queries.lineage import balance, in_loads_now, parts_of, through_steps
@@ -211,6 +211,7 @@ def load_page(load: Load, at: int) -> dict[str, Any]:
         "load": load,
         "parts": parts,
         "step": plan.step(parts[0].step),
+        "subject": first_subject(one.judged for one in limits),
         "since": started_at(load),
         "end": end_of(load),
         "limits": limits,

@@ -1,5 +1,6 @@
 """The whole lot on one page, and the list of lots."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -9,8 +10,10 @@ from django.db.models import Q
 
 from lots.core.units import TempUnit
 from lots.models.book import BookLine, LineLot
+from lots.models.deviation import Deviation
 from lots.models.lot import LaboratoryResult, LoadPart, Lot
 from lots.models.review import RecordIssued, Release, Review
+from lots.queries.board import FINAL
 from lots.queries.chart import draw
 from lots.queries.evidence import end_of, started_at
 from lots.queries.judgements import judge_lot, not_judged, step_states
@@ -52,6 +55,13 @@ def lot_list(which: str, words: str, page: str) -> Page[Lot]:
     elif which != "all":
         rows = rows.filter(release=None, voided=None)
     return Paginator(rows.order_by("-received_at", "-id"), PAGE_SIZE).get_page(page)
+
+
+def undecided(lots: Iterable[Lot]) -> set[int]:
+    """Numbers of those of the lots that have a deviation without a final disposition."""
+    rows = Deviation.objects.filter(lot__in=[lot.pk for lot in lots])
+    ended = rows.filter(dispositions__kind__in=FINAL).values("pk")
+    return set(rows.exclude(pk__in=ended).values_list("lot_id", flat=True))
 
 
 @dataclass(frozen=True)

@@ -13,11 +13,12 @@ from lots.entries.logger import (
     drop_staged,
     import_file,
     keep_choices,
+    move_staged,
     stage_file,
     staged_bytes,
     understood,
 )
-from lots.entries.refusals import NotAllowed, Refused
+from lots.entries.refusals import NotAllowed, Refused, Unlikely
 from lots.forms.fields import refuse
 from lots.forms.logger import UnderstandForm, UploadForm, probes_of
 from lots.logger.choices import Choices, choices_from
@@ -39,6 +40,15 @@ def _where(request: HouseRequest) -> list[tuple[str, Any]]:
         for one in loads_with_fish(request.house.zone, request.now_ms)
     ]
     return [("A place", places), ("The fish of a load", loads)]
+
+
+def _where_of(request: HouseRequest, staged: StagedFile) -> list[tuple[str, Any]]:
+    """The places to choose from, the one that it is laid to among them even if it has gone."""
+    groups = _where(request)
+    standing = f"load-{staged.load_id}" if staged.load_id else f"place-{staged.place_id}"
+    if standing in {value for _, group in groups for value, _ in group}:
+        return groups
+    return [("As it is", [(standing, staged.place.name)]), *groups]
 
 
 def _place_and_load(where: str) -> tuple[Place, Load | None]:
@@ -105,9 +115,17 @@ def logger_preview(request: HouseRequest, pk: int) -> HttpResponse:
         "found": found,
         "instruments": usable_instruments(),
         "in_fish": staged.load_id is not None,
+        "where": _where_of(request, staged),
     }
-    form = UnderstandForm(request.POST or None, initial=strings, **options)
+    standing = f"load-{staged.load_id}" if staged.load_id else f"place-{staged.place_id}"
+    form = UnderstandForm(request.POST or None, initial={**strings, "where": standing}, **options)
     if request.method == "POST" and form.is_valid():
+        if move_staged(staged, *_place_and_load(form.cleaned_data["where"] or standing)):
+            keep_choices(staged, form.strings())
+            messages.info(
+                request, f"It is now for {staged.place.name}. Look at it again, then store."
+            )
+            return redirect("logger_preview", pk=pk)
         before, strings = strings, form.strings()
         keep_choices(staged, strings)
         if "store" not in request.POST:
@@ -147,10 +165,13 @@ def _stored(
             instrument,
             request.house,
             request.now_ms,
+            form.cleaned_data["confirmed"],
         )
     except NotAllowed:
         raise
     except Refused as refused:
+        if isinstance(refused, Unlikely):
+            form.ask_to_confirm()
         refuse(form, _beside(refused.fields, found))
         return None
     _say(request, done)

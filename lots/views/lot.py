@@ -26,7 +26,7 @@ from lots.models.plan import PlanVersion
 from lots.queries.board import open_lots
 from lots.queries.house import open_places, usable_instruments
 from lots.queries.load_page import free_grams, taken_along
-from lots.queries.lot_page import get_lot, lot_list, lot_page, proposed_code
+from lots.queries.lot_page import get_lot, lot_list, lot_page, proposed_code, undecided
 from lots.queries.plans import newest_versions, plan_value
 from lots.queries.retention import keep_until
 from lots.views.base import HouseRequest, open_to, upload_of, zone_of
@@ -43,7 +43,8 @@ def _lot(code: str) -> Lot:
 def lots(request: HouseRequest) -> HttpResponse:
     which, words = request.GET.get("which", "open"), request.GET.get("q", "")
     page = lot_list(which, words, request.GET.get("page", "1"))
-    return render(request, "lots/list.html", {"page": page, "which": which, "words": words})
+    context = {"page": page, "which": which, "words": words, "undecided": undecided(page)}
+    return render(request, "lots/list.html", context)
 
 
 @open_to("operator")

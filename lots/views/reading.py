@@ -26,7 +26,7 @@ from lots.forms.reading import (
 from lots.models.house import KeptFile, Place
 from lots.models.lot import Load
 from lots.models.reading import Observation, Reading
-from lots.queries.answer import answer_page, probes_for
+from lots.queries.answer import answer_page, probes_for, reading_beside
 from lots.queries.board import readable
 from lots.queries.house import file_bytes, usable_instruments
 from lots.queries.load_page import asked_looks, asked_measures
@@ -83,7 +83,7 @@ def _enter(
         now_ms=request.now_ms,
         probes=probes,
         instruments=usable_instruments(),
-        initial=_key() | {"instrument": _last_used(place, load)},
+        initial=_key() | {"instrument": _last_used(place)},
     )
     if request.method == "POST" and form.is_valid():
         try:
@@ -104,7 +104,8 @@ def _enter(
         else:
             return redirect("reading_answer", answer.readings[0].pk)
     context = {"form": form, "place": place, "load": load}
-    return render(request, "readings/enter.html", context | _place_links(place, load))
+    beside = reading_beside(place, load, request.now_ms)
+    return render(request, "readings/enter.html", context | _place_links(place, load) | beside)
 
 
 def _place_links(place: Place, load: Load | None) -> dict[str, Any]:
@@ -114,9 +115,11 @@ def _place_links(place: Place, load: Load | None) -> dict[str, Any]:
     return {"looks": asked_looks(load), "measures": asked_measures(load), "room": place.within}
 
 
-def _last_used(place: Place, load: Load | None) -> int | None:
-    """The thermometer that was used here last."""
-    rows = Reading.objects.filter(place=place, load=load, instrument__isnull=False)
+def _last_used(place: Place) -> int | None:
+    """The thermometer that was used at this place last, in fish or not."""
+    rows = Reading.objects.filter(
+        place=place, instrument__isnull=False, instrument__retired=None, quantity="temperature"
+    )
     return rows.order_by("-id").values_list("instrument_id", flat=True).first()
 
 

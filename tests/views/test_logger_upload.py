@@ -235,3 +235,34 @@ def test_the_import_says_how_the_file_was_understood(
     assert row.instrument == book.thermometer
     assert '"zone":"America/New_York"' in row.understood
     assert row.file.name == "cooler.csv"
+
+
+def test_readings_unlikely_for_the_place_are_asked_about_before_anything_is_written(
+    book: Book, client: Client
+) -> None:
+    come(client, book.operator)
+    hot = csv("2026-03-04 08:00:00", 60, ["91.0", "120.0", "150.2"])
+    staged = send(client, f"place-{book.place('Freezer').pk}", hot)
+    lines = BookLine.objects.count()
+    page = client.post(f"/logger/{staged.pk}/", {"store": "yes"}).content.decode()
+    assert "reads 91.0 °F to 150.2 °F: unlikely for Freezer" in page
+    assert "It is the right place, and they do read so" in page
+    assert BookLine.objects.count() == lines
+    yes = {"store": "yes", "confirmed": "on"}
+    client.post(f"/logger/{staged.pk}/", yes)
+    assert PackedSeries.objects.get().place == book.place("Freezer")
+
+
+def test_a_file_laid_to_the_wrong_place_is_laid_to_the_right_one_and_looked_at_again(
+    book: Book, client: Client
+) -> None:
+    load = in_smoke(book)
+    come(client, book.operator)
+    hot = csv("2026-03-04 08:00:00", 60, ["91.0", "120.0", "150.2"])
+    staged = send(client, f"place-{book.place('Freezer').pk}", hot)
+    moved = {"store": "yes", "where": f"load-{load.pk}"}
+    answer = client.post(f"/logger/{staged.pk}/", moved, follow=True)
+    assert "It is now for Smokehouse 1. Look at it again" in answer.content.decode()
+    assert not PackedSeries.objects.exists()
+    client.post(f"/logger/{staged.pk}/", {"store": "yes", "probe_1": "probe 1"})
+    assert PackedSeries.objects.get().load == load
