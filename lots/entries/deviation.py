@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from lots.core.units import MS_PER_MIN
 from lots.entries.book import act
 from lots.entries.lapses import notice_lapses
 from lots.entries.refusals import Changed, Refused
@@ -65,7 +66,7 @@ def take_action(
     action.check()
     if taken_at > at + 120_000:
         raise Refused({"taken_at": "This time is still to come."})
-    if taken_at < deviation.broke_at:
+    if taken_at < deviation.broke_at // MS_PER_MIN * MS_PER_MIN:  # typed to the minute
         raise Refused({"taken_at": "This is before the limit broke."})
     notice_lapses([deviation.lot], at)
     with act("corrective action taken", person, at) as writing:

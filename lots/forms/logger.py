@@ -158,6 +158,7 @@ class UnderstandForm(forms.Form):
         self.fields["confirmed"] = forms.BooleanField(
             label="It is the right place, and they do read so", required=False
         )
+        self._bound_fields_cache.pop("confirmed", None)  # type: ignore[attr-defined]
 
     def strings(self) -> dict[str, str]:
         """What was chosen, as text; what was left as found is left out."""
