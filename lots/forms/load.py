@@ -5,9 +5,17 @@ from typing import Any
 from django import forms
 
 from lots.forms.fields import KeyField, MomentField, WeightField
-from lots.models.house import Establishment
+from lots.models.house import Establishment, Place
 from lots.models.lot import Lot
 from lots.queries.house import say_weight
+
+
+class PlaceChoice(forms.ModelChoiceField):
+    """Places, each with a word on whether it holds a load now."""
+
+    def label_from_instance(self, place: Place) -> str:
+        holds = place.loads.filter(ends=None).exists()
+        return f"{place.name} (holds a load now)" if holds else place.name
 
 
 class StartLoadForm(forms.Form):
@@ -24,7 +32,7 @@ class StartLoadForm(forms.Form):
         **options: Any,
     ) -> None:
         super().__init__(data, **options)
-        self.fields["place"] = forms.ModelChoiceField(places, label="Place", empty_label="choose")
+        self.fields["place"] = PlaceChoice(places, label="Place", empty_label="choose")
         for lot, free in lots:
             field = WeightField(
                 unit=house.weight_unit,

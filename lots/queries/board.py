@@ -7,7 +7,6 @@ from django.db.models import Max
 
 from lots.core.limits import Cooling, Every, Maintained, Verdict, Within
 from lots.core.units import show_span
-from lots.models.deviation import Deviation
 from lots.models.house import Place
 from lots.models.lot import Load, LoadPart, Lot
 from lots.models.reading import PackedSeries, Reading
@@ -286,12 +285,3 @@ def lots_between_steps(loads: list[LoadNow]) -> list[Lot]:
     inside = {part.lot_id for now in loads for part in now.parts}
     waiting = [lot for lot in open_lots() if lot.pk not in inside and not hasattr(lot, "finish")]
     return [lot for lot in waiting if balance(lot).left > 0]
-
-
-def open_deviations() -> int:
-    """How many deviations have no final disposition yet."""
-    ended = Deviation.objects.filter(dispositions__kind__in=FINAL).values("pk")
-    return Deviation.objects.exclude(pk__in=ended).filter(lot__voided=None).count()
-
-
-FINAL = ("release", "rework", "divert", "destroy", "recall")

@@ -33,8 +33,9 @@ def free_grams(lot: Lot) -> int:
     return whole - in_loads_now(lot)
 
 
-def startable() -> list[Startable]:
-    """Steps that open lots may begin, those that come next for some lot first."""
+def startable(code: str = "") -> list[Startable]:
+    """Steps that open lots may begin, those that come next for some lot first; with a lot's code only
+    the steps of that lot, each with every lot that may go along."""
     found: dict[str, Startable] = {}
     order: dict[str, int] = {}
     for lot in open_lots():
@@ -54,7 +55,13 @@ def startable() -> list[Startable]:
             order[key] = min(order.get(key, index), index)
             if step.id in ahead:
                 one.next_for.append(lot.code)
-    return sorted(found.values(), key=lambda one: (not one.next_for, order[one.key]))
+    steps = list(found.values())
+    if any(lot.code == code for one in steps for lot, _ in one.lots):
+        steps = [one for one in steps if any(lot.code == code for lot, _ in one.lots)]
+        for one in steps:
+            one.next_for = [other for other in one.next_for if other == code]
+            one.lots.sort(key=lambda pair: pair[0].code != code)
+    return sorted(steps, key=lambda one: (not one.next_for, order[one.key]))
 
 
 @dataclass(frozen=True)

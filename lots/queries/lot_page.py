@@ -13,14 +13,13 @@ from lots.models.book import BookLine, LineLot
 from lots.models.deviation import Deviation
 from lots.models.lot import LaboratoryResult, LoadPart, Lot
 from lots.models.review import RecordIssued, Release, Review
-from lots.queries.board import FINAL
 from lots.queries.chart import draw
 from lots.queries.evidence import end_of, started_at
 from lots.queries.judgements import judge_lot, not_judged, step_states
 from lots.queries.lineage import balance, parts_of, trace
 from lots.queries.load_page import LimitShown, shown
 from lots.queries.plans import plan_value
-from lots.queries.release import bars, deviations_of, gone, unreviewed
+from lots.queries.release import bars, deviation_state, deviations_of, gone, unreviewed
 
 PAGE_SIZE = 40
 NUL = "\0"
@@ -57,11 +56,16 @@ def lot_list(which: str, words: str, page: str) -> Page[Lot]:
     return Paginator(rows.order_by("-received_at", "-id"), PAGE_SIZE).get_page(page)
 
 
-def undecided(lots: Iterable[Lot]) -> set[int]:
-    """Numbers of those of the lots that have a deviation without a final disposition."""
-    rows = Deviation.objects.filter(lot__in=[lot.pk for lot in lots])
-    ended = rows.filter(dispositions__kind__in=FINAL).values("pk")
-    return set(rows.exclude(pk__in=ended).values_list("lot_id", flat=True))
+def undecided(lots: Iterable[Lot]) -> dict[int, str]:
+    """By number those of the lots that have a deviation not fully decided: "on hold", or open."""
+    rows = Deviation.objects.filter(lot__in=[lot.pk for lot in lots]).select_related("lot")
+    out: dict[int, str] = {}
+    for state in map(deviation_state, rows.prefetch_related("dispositions")):
+        if state.newest is not None and state.newest.kind == "hold":
+            out[state.deviation.lot_id] = "on hold"
+        elif not state.ended:
+            out.setdefault(state.deviation.lot_id, "deviation open")
+    return out
 
 
 @dataclass(frozen=True)

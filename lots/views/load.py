@@ -12,7 +12,7 @@ from lots.entries.refusals import Refused
 from lots.forms.fields import refuse
 from lots.forms.load import EndLoadForm, MoveLoadForm, ProbeLeftForm, StartLoadForm
 from lots.models.lot import Load
-from lots.queries.house import open_places
+from lots.queries.house import open_places, say_weight
 from lots.queries.load_page import end_page, load_page, startable
 from lots.views.base import HouseRequest, open_to
 
@@ -34,10 +34,11 @@ def _moments(request: HouseRequest, observed: int, reason: str) -> Moments:
 @open_to("operator")
 def load_start(request: HouseRequest) -> HttpResponse:
     """First the step, then the place, the lots and how much of each."""
-    steps = startable()
+    code = request.GET.get("lot", "")
+    steps = startable(code)
     chosen = next((one for one in steps if one.key == request.GET.get("step")), None)
     if chosen is None:
-        return render(request, "loads/choose_step.html", {"steps": steps})
+        return render(request, "loads/choose_step.html", {"steps": steps, "code": code})
     places = open_places().filter(kind=chosen.place_kind)
     form = StartLoadForm(
         request.POST or None,
@@ -45,7 +46,8 @@ def load_start(request: HouseRequest) -> HttpResponse:
         now_ms=request.now_ms,
         places=places,
         lots=chosen.lots,
-        initial=_key(),
+        initial=_key()
+        | {f"lot_{lot.pk}": say_weight(free) for lot, free in chosen.lots if lot.code == code},
     )
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data

@@ -43,7 +43,13 @@ def _lot(code: str) -> Lot:
 def lots(request: HouseRequest) -> HttpResponse:
     which, words = request.GET.get("which", "open"), request.GET.get("q", "")
     page = lot_list(which, words, request.GET.get("page", "1"))
-    context = {"page": page, "which": which, "words": words, "undecided": undecided(page)}
+    said = undecided(page)
+    context = {
+        "page": page,
+        "which": which,
+        "words": words,
+        "rows": [(lot, said.get(lot.pk, "")) for lot in page],
+    }
     return render(request, "lots/list.html", context)
 
 

@@ -4,7 +4,8 @@ from django.http import HttpResponse
 from django.shortcuts import render
 
 from lots.entries.lapses import lapsed
-from lots.queries.board import by_place, loads_now, lots_between_steps, open_deviations
+from lots.queries.board import by_place, loads_now, lots_between_steps
+from lots.queries.deviation_page import open_deviations
 from lots.views.base import HouseRequest, open_to
 
 
@@ -17,7 +18,7 @@ def shift(request: HouseRequest) -> HttpResponse:
         "loads": loads,
         "tiles": by_place(loads, request.now_ms),
         "waiting": lots_between_steps(loads),
-        "deviations": open_deviations(),
+        "deviations": open_deviations().count(),
         "broken": lapsed(lots.values(), request.now_ms),
     }
     return render(request, "shift/shift.html", context)

@@ -121,3 +121,75 @@ def test_more_lots_in_a_load_cost_no_more_queries(book: Book, olga: Client, cloc
     with CaptureQueriesContext(connection) as many:
         page(olga)
     assert len(many) - len(few) <= 4  # a load's last readings; nothing for each lot
+
+
+def test_the_list_of_lots_says_that_a_deviation_is_open(
+    book: Book, olga: Client, clock: Clock
+) -> None:
+    book.start("hold", "Cooler", "07:30", book.open_lot("TR-1"))
+    book.at_place("Cooler", "07:40 36.0")
+    clock("08:10")
+    assert "deviation open" not in olga.get(reverse("lots")).content.decode()
+    book.at_place("Cooler", "08:00 41.2")
+    assert "deviation open" in olga.get(reverse("lots")).content.decode()
+
+
+def test_a_load_leads_to_what_its_limits_look_at(book: Book, olga: Client, clock: Clock) -> None:
+    cool = book.start("hold", "Cooler", "07:30", book.open_lot("TR-1"))
+    smoke = book.start("smoke", "Smokehouse 1", "08:00", book.open_lot("TR-2"))
+    clock("08:10")
+    for load, first, where in (
+        (cool, reverse("reading_place", args=[cool.place_id]), f"where=place-{cool.place_id}"),
+        (smoke, reverse("reading_load", args=[smoke.pk]), f"where=load-{smoke.pk}"),
+    ):
+        text = olga.get(reverse("load_show", args=[load.pk])).content.decode()
+        assert f'class="button button-go" href="{first}"' in text
+        assert where in text
+
+
+def test_the_boxes_stand_beside_their_limit_and_the_last_reading_and_the_first_is_ready(
+    book: Book, olga: Client, clock: Clock
+) -> None:
+    smoke = book.start("smoke", "Smokehouse 1", "08:00", book.open_lot("TR-2"))
+    book.fish(smoke, "08:05 61.3")
+    clock("08:10")
+    answer = olga.get(reverse("reading_load", args=[smoke.pk]))
+    text = answer.content.decode()
+    assert "61.3" in text
+    assert any("145 °F" in one for one in answer.context["demands"])
+    assert text.count(" autofocus") == 1
+
+
+def test_the_lot_one_comes_from_is_filled_in(book: Book, olga: Client, clock: Clock) -> None:
+    book.open_lot("TR-1", kg=20)
+    book.open_lot("TR-2", at="07:05")
+    clock("07:30")
+    lot = book.lots["TR-1"]
+    steps = olga.get(reverse("load_start"), {"lot": "TR-1"}).context["steps"]
+    assert [one.next_for for one in steps if one.next_for] == [["TR-1"]]
+    chosen = olga.get(reverse("load_start"), {"lot": "TR-1", "step": steps[0].key})
+    assert chosen.context["form"][f"lot_{lot.pk}"].value() == "20 kg"
+
+
+def test_the_box_that_confirms_a_figure_stands_under_it_and_the_refusal_is_in_focus(
+    book: Book, olga: Client, clock: Clock
+) -> None:
+    smoke = book.start("smoke", "Smokehouse 1", "08:00", book.open_lot("TR-2"))
+    clock("08:10")
+    typed = {"read_fish 1": "60", "read_fish 2": "390", "read_fish 3": "61", "unit": "F"}
+    answer = olga.post(reverse("reading_load", args=[smoke.pk]), typed)
+    names = [field.name for field in answer.context["form"]]
+    assert names.index("confirmed") == names.index("read_fish 2") + 1
+    text = answer.content.decode()
+    assert text.index('id="refused" tabindex="-1" autofocus') < text.index('name="read_fish 1"')
+
+
+def test_a_place_that_holds_a_load_says_so_before_it_is_chosen(
+    book: Book, olga: Client, clock: Clock
+) -> None:
+    smoke = book.start("smoke", "Smokehouse 1", "08:00", book.open_lot("TR-1"))
+    book.open_lot("TR-2", at="07:05")
+    clock("08:10")
+    text = olga.get(reverse("load_start"), {"step": "smoke|smoke"}).content.decode()
+    assert f"{smoke.place.name} (holds a load now)" in text
+    assert "Smokehouse 2 (holds" not in text
