@@ -89,7 +89,7 @@ def source_faults(content: Content, before: Sequence[Content]) -> list[Fault]:
 
 def _changed(now: Stated, known: list[Stated]) -> Iterator[Change]:
     alike = [one for one in known if (one.limit_id, one.role) == (now.limit_id, now.role)]
-    cited = [one for one in alike if one.source == now.source]
+    cited = [one for one in alike if _letters(one.source) == _letters(now.source)]
     # a figure still to be confirmed is not vouched for by its source, so it cannot vouch for another
     cited = [one for one in cited if one.flag == PUBLISHED] or cited
     against = cited or alike
@@ -106,6 +106,11 @@ def _changed(now: Stated, known: list[Stated]) -> Iterator[Change]:
         now.flag,
         bool(cited),
     )
+
+
+def _letters(source: str) -> str:
+    """A source without what does not make it another: blanks, stops, capitals."""
+    return "".join(letter for letter in source.casefold() if letter.isalnum())
 
 
 def _differing(one: Stated, other: Stated) -> list[str]:

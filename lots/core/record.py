@@ -43,12 +43,56 @@ class Share:
 
 
 @dataclass(frozen=True, slots=True)
+class Acceptance:
+    """A records reviewer's acceptance of a late or corrected entry, with the reason."""
+
+    initials: str
+    at: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Destroyed:
+    """A part of the lot that was destroyed before it was packed."""
+
+    amount_g: int
+    at: int
+    initials: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Signature:
+    """A person's signature as 21 CFR 11.50 asks: printed name, moment and meaning.
+
+    `kind` is "plan", "review" or "release"."""
+
+    printed_name: str
+    initials: str
+    right: str
+    course: str
+    course_date: str
+    certificate: str
+    signed_at: int
+    meaning: str
+    signed: str
+    note: str = ""
+    kind: str = "review"
+
+
+@dataclass(frozen=True, slots=True)
 class Kin:
-    """A lot that this one came from or went into; `how` is "split", "merge" or "rework"."""
+    """A lot that this one came from or went into; `how` is "split", "merge" or "rework".
+
+    `loads` are the numbers of the loads whose steps were taken along."""
 
     lot: str
     how: str
     amount_g: int
+    at: int = 0
+    initials: str = ""
+    reason: str = ""
+    loads: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +114,13 @@ class Identity:
     finished_g: int = 0
     packs: str = ""
     voided: str = ""
+    voided_at: int = 0
+    voided_by: str = ""
+    note: str = ""
+    finished_at: int = 0
+    finished_by: str = ""
+    finish_note: str = ""
+    destroyed: tuple[Destroyed, ...] = ()
     quantities: tuple[Share, ...] = ()
     parents: tuple[Kin, ...] = ()
     children: tuple[Kin, ...] = ()
@@ -77,7 +128,9 @@ class Identity:
 
 @dataclass(frozen=True, slots=True)
 class PlanFacts:
-    """The plan version that the lot pins; `process_study` is empty where there is none."""
+    """The plan version that the lot pins; `process_study` is empty where there is none.
+
+    `accepted` holds the signature by which the plan was accepted for use."""
 
     title: str
     version: int
@@ -88,6 +141,7 @@ class PlanFacts:
     storage: str
     shelf_life: str
     process_study: str = ""
+    accepted: tuple[Signature, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,8 +213,49 @@ class MovedStart:
 
 
 @dataclass(frozen=True, slots=True)
+class EndFacts:
+    """A statement of when a load ended; where there are several, the last one stands."""
+
+    ended_at: int
+    entered_at: int
+    recorded_at: int
+    initials: str
+    late: int = 0
+    reason: str = ""
+    note: str = ""
+    corrects: int = 0
+    accepted: tuple[Acceptance, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeLeftFacts:
+    """A probe that left its load before the step was over, and why."""
+
+    probe: str
+    at: int
+    initials: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class AdjustmentFacts:
+    """What was adjusted where an operating limit was passed; `load` is 0 where none is named."""
+
+    control_point: str
+    limit: str
+    load: int
+    figure: str
+    what: str
+    at: int
+    initials: str
+
+
+@dataclass(frozen=True, slots=True)
 class LoadFacts:
-    """What a place held from a moment to a moment; `ended_at` is 0 while it runs."""
+    """What a place held from a moment to a moment; `ended_at` is 0 while it runs.
+
+    `of_lot` names the lot whose step it was, where this lot inherited it; `late` is 1 where the start
+    was entered later than the rules allow."""
 
     number: int
     step: str
@@ -171,6 +266,12 @@ class LoadFacts:
     ended_by: str
     lots: tuple[Share, ...]
     moved: tuple[MovedStart, ...] = ()
+    of_lot: str = ""
+    note: str = ""
+    entered_at: int = 0
+    late: int = 0
+    ends: tuple[EndFacts, ...] = ()
+    probes_left: tuple[ProbeLeftFacts, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +298,9 @@ class HandReading:
     note: str = ""
     corrects: int = 0
     corrected_by: int = 0
-    accepted_by: str = ""
+    accepted: tuple[Acceptance, ...] = ()
+    attachment: str = ""
+    attachment_sha256: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,6 +318,11 @@ class ObservationFacts:
     note: str = ""
     attachment: str = ""
     attachment_sha256: str = ""
+    late: int = 0
+    reason: str = ""
+    corrects: int = 0
+    corrected_by: int = 0
+    accepted: tuple[Acceptance, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,6 +372,10 @@ class LabResult:
     file: str
     file_sha256: str
     entered_by: str
+    number: int = 0
+    note: str = ""
+    corrects: int = 0
+    corrected_by: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,14 +395,14 @@ class ActionFacts:
     """What 21 CFR 123.7 asks to be documented of a corrective action.
 
     `plan_followed` 1: the plan's written action (123.7(b)); 0: the procedure of 123.7(c), and then
-    `segregated`, `acceptability_by`, `acceptability`, `reassessed_by` and `reassess_by_at` count."""
+    `segregated`, `acceptability_by`, `reassessed_by` and `reassess_by` count: the persons named to do
+    so, and the day typed ("2026-03-11").  Neither says that it was done."""
 
     plan_followed: int
     segregated: str
     acceptability_by: str
-    acceptability: str
     reassessed_by: str
-    reassess_by_at: int
+    reassess_by: str
     fish: str
     restored: str
     cause: str
@@ -312,8 +424,23 @@ class DispositionFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class NoteFacts:
+    """What happened to a deviation's finding later; `kind` is "extended" or "not reproduced"."""
+
+    kind: str
+    figure: str
+    why: str
+    at: int
+    last_broke_at: int
+    initials: str
+
+
+@dataclass(frozen=True, slots=True)
 class DeviationFacts:
-    """A deviation with its evidence; `reproduced` 0 when today's readings no longer show it."""
+    """A deviation with its evidence; `reproduced` 0 when today's readings no longer show it.
+
+    `bound` is what the limit demanded, `lot` whose deviation it is where it was inherited, and
+    `undecided_g` the fish that no final disposition speaks of yet."""
 
     number: int
     control_point: str
@@ -325,34 +452,25 @@ class DeviationFacts:
     opened_at: int
     evidence: str
     reproduced: int
+    bound: str = ""
+    lot: str = ""
+    undecided_g: int = 0
+    notes: tuple[NoteFacts, ...] = ()
     actions: tuple[ActionFacts, ...] = ()
     dispositions: tuple[DispositionFacts, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class Signature:
-    """A person's signature as 21 CFR 11.50 asks: printed name, moment and meaning."""
-
-    printed_name: str
-    initials: str
-    right: str
-    course: str
-    course_date: str
-    certificate: str
-    signed_at: int
-    meaning: str
-    signed: str
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True)
 class ReleaseFacts:
-    """The release, or none (`released_at` 0); `storage` says how storage has met its limit so far."""
+    """The release, or none (`released_at` 0); `storage` says how storage has met its limit so far,
+    `stated` what the person who released wrote of it."""
 
     released_at: int = 0
     initials: str = ""
     quantities: tuple[Share, ...] = ()
     storage: str = ""
+    stated: str = ""
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -373,7 +491,9 @@ class PersonFacts:
 
 @dataclass(frozen=True, slots=True)
 class LotRecord:
-    """Everything that the paper says; `replaces` names the revision before, `changed` what changed."""
+    """Everything that the paper says; `replaces` names the revision before, `changed` what changed.
+
+    `unreviewed` counts the lot's lines of the book that no review has seen."""
 
     form: int
     revision: int
@@ -396,6 +516,8 @@ class LotRecord:
     book: BookHead
     people: tuple[PersonFacts, ...]
     unjudged: tuple[str, ...] = ()
+    adjustments: tuple[AdjustmentFacts, ...] = ()
+    unreviewed: int = 0
     replaces: str = ""
     changed: str = ""
 

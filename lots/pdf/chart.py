@@ -108,6 +108,11 @@ def draw_chart(
     chart.draw()
 
 
+def legend_height(sheet: Sheet, record: LotRecord, window: Window, shown: Shown) -> float:
+    """The height that the chart's legend takes below it."""
+    return Chart(sheet, record, window, shown, 0.0).legend_height()
+
+
 class Chart:
     """One window turned into marks: `x` and `y` take a moment and a temperature to the paper."""
 

@@ -6,10 +6,12 @@ from lots.core.record import (
     DeviationFacts,
     DispositionFacts,
     LotRecord,
+    NoteFacts,
+    Signature,
 )
 from lots.pdf.faces import Own
 from lots.pdf.layout import Column, Row, Shaped, Sheet, page_of
-from lots.pdf.words import NONE, VERDICTS, Shown, sentence
+from lots.pdf.words import NONE, VERDICTS, Shown, day_of, limit_number, point_name, sentence
 
 MEANINGS = {
     "MET": "What was measured, on the conservative figure, meets the limit.",
@@ -65,18 +67,25 @@ def draw_deviations(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     if not record.deviations:
         sheet.text("None opened.")
     for one in record.deviations:
-        sheet.heading(f"D{one.number}  {one.limit}", f"deviation {one.number}", 1, 90)
+        number = limit_number(record, one.control_point, one.limit)
+        title = sentence(
+            f"D{one.number}", number, point_name(record, one.control_point), joint="  "
+        )
+        sheet.heading(title, f"deviation {one.number}", 1, 90)
         _deviation(sheet, one, shown)
 
 
 def _deviation(sheet: Sheet, one: DeviationFacts, shown: Shown) -> None:
     load = f"load {one.load}" if one.load else ""
+    of_lot = f"opened on lot {one.lot}, whose fish came into this one" if one.lot else ""
     sheet.pairs([
-        ("At", sentence(f"control point {one.control_point}", load, joint=", ")),
+        ("Limit", one.bound),
+        ("At", sentence(f"control point {one.control_point}", load, of_lot, joint=", ")),
         ("Figure", f"{one.figure} ({VERDICTS[one.verdict]})"),
         ("The limit broke", shown.moment(one.broke_at)),
         ("Deviation opened", shown.moment(one.opened_at)),
-        ("Evidence", one.evidence),
+        ("Evidence when opened", one.evidence),
+        *(("Since then", _note(note, shown)) for note in one.notes),
         ("Still reproduced", "yes" if one.reproduced else "no: the readings as they stand now no longer "
          "show it; it stays on record"),
     ])  # fmt: skip
@@ -84,16 +93,35 @@ def _deviation(sheet: Sheet, one: DeviationFacts, shown: Shown) -> None:
         sheet.pairs([("Corrective action", "none entered yet")])
     for action in one.actions:
         _action(sheet, action, shown)
-    rows = [_disposition_row(d, shown) for d in one.dispositions]
-    if not rows:
-        sheet.pairs([("Disposition", "not yet decided")])
+    _dispositions(sheet, one, shown)
+
+
+def _note(note: NoteFacts, shown: Shown) -> str:
+    if note.kind == "extended":
+        said = f"broken again or further, last {shown.moment(note.last_broke_at)}"
+    else:
+        said = f"{note.kind} from here on"
+    figure = sentence(note.figure, note.why, joint="; ")
+    return sentence(f"{shown.moment(note.at)} ({note.initials}): {said}", figure, joint=": ")
+
+
+def _dispositions(sheet: Sheet, one: DeviationFacts, shown: Shown) -> None:
+    if not one.dispositions:
+        sheet.pairs([("Disposition", f"not yet decided: {undecided(one, shown)}")])
         return
     columns = [
         Column("Disposition", 15), Column("Quantity", 14), Column("Decided", 25.6), Column("By", 7.4),
         Column("Reason", 38),
     ]  # fmt: skip
     sheet.gap(3)
-    sheet.table(columns, rows)
+    sheet.table(columns, [_disposition_row(d, shown) for d in one.dispositions])
+    if one.undecided_g:
+        sheet.text(f"Still undecided: {shown.weight(one.undecided_g)}.", "Bold")
+
+
+def undecided(one: DeviationFacts, shown: Shown) -> str:
+    """How much fish no final disposition speaks of."""
+    return shown.weight(one.undecided_g) if one.undecided_g else "no weight named"
 
 
 def _disposition_row(one: DispositionFacts, shown: Shown) -> Row:
@@ -114,10 +142,14 @@ def _action(sheet: Sheet, one: ActionFacts, shown: Shown) -> None:
     no = "no; the procedure of 123.7(c) was followed"
     sheet.pairs([("Plan’s written action followed", yes if one.plan_followed else no)])
     if not one.plan_followed:
-        by_when = f"{one.reassessed_by or 'nobody named'}, by {shown.moment(one.reassess_by_at)}"
+        by_when = sentence(
+            one.reassessed_by or "nobody named",
+            one.reassess_by and f"by {day_of(one.reassess_by)}",
+            joint=", ",
+        )
         sheet.pairs([
             ("Segregated and held", one.segregated or NONE),
-            ("Acceptability to be reviewed by", sentence(one.acceptability_by, one.acceptability, joint=": ") or NONE),
+            ("Acceptability to be reviewed by", one.acceptability_by or "nobody named"),
             ("Plan to be reassessed by", by_when),
         ])  # fmt: skip
     sheet.pairs([
@@ -133,15 +165,31 @@ def draw_plan(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     plan = record.plan
     sheet.pairs([
         ("Plan", f"{plan.title}, version {plan.version}"),
-        ("Published", sentence(shown.moment(plan.published_at), plan.signed_by and f"signed by {plan.signed_by}", joint=", ")),
+        ("Published", shown.moment(plan.published_at)),
         ("Intended use", plan.intended_use),
         ("Pack", plan.pack),
         ("Storage", plan.storage),
         ("Shelf life", plan.shelf_life),
         ("Process study", plan.process_study or "none attached"),
     ])  # fmt: skip
+    for one in plan.accepted:
+        sheet.pairs([("Plan accepted for use by", _accepted_for_use(one, shown))])
     for point in record.control_points:
         _point(sheet, point)
+
+
+def _accepted_for_use(one: Signature, shown: Shown) -> str:
+    words = f"{one.printed_name} ({one.initials}), {one.right}, {shown.moment(one.signed_at)}"
+    return sentence(words, f"“{one.meaning}”", _training(one), one.note, joint="; ")
+
+
+def _training(one: Signature) -> str:
+    return sentence(
+        one.course,
+        day_of(one.course_date),
+        one.certificate and f"certificate {one.certificate}",
+        joint=", ",
+    )
 
 
 def _point(sheet: Sheet, point: ControlPoint) -> None:
@@ -159,38 +207,33 @@ def _point(sheet: Sheet, point: ControlPoint) -> None:
         ("Corrective action", point.corrective_action),
     ])  # fmt: skip
     columns = [
-        Column("", 9),
-        Column("Critical limit", 33),
+        Column("", 11),
+        Column("Critical limit", 31),
         Column("Operating limit", 22),
         Column("Source", 36),
     ]
     rows = [
-        Row((limit.id, limit.sentence, limit.operating or NONE, f"{limit.source} ({limit.flag})"))
-        for limit in point.limits
-    ]
+        Row((f"{point.id}.{number}", limit.sentence, limit.operating or NONE,
+             f"{limit.source} ({limit.flag})"))
+        for number, limit in enumerate(point.limits, 1)
+    ]  # fmt: skip
     sheet.gap(2)
     sheet.table(columns, rows)
 
 
 def draw_signatures(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     """Who reviewed and signed, as 21 CFR 11.50 asks, and whose initials are whose."""
-    if not record.signatures:
-        sheet.text("Nobody has signed yet.")
+    if all(one.kind == "plan" for one in record.signatures):
+        sheet.text("Nobody has reviewed these records yet.")
     for one in record.signatures:
         sheet.need(90)
-        training = sentence(
-            one.course,
-            one.course_date,
-            one.certificate and f"certificate {one.certificate}",
-            joint=", ",
-        )
         sheet.pairs([
             ("Printed name", f"{one.printed_name} ({one.initials})"),
             ("Signed", shown.moment(one.signed_at)),
             ("Meaning", one.meaning),
             ("What was signed", one.signed),
             ("Right held", one.right),
-            ("Training", training or "none on record"),
+            ("Training", _training(one) or "none on record"),
             ("Note", one.note),
         ])  # fmt: skip
         sheet.gap(2)
@@ -232,7 +275,9 @@ def draw_reading_it(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
         sheet.gap(3)
     sheet.gap(3)
     zone = record.establishment.zone
+    number = f"“{record.control_points[0].id}.1”" if record.control_points else "Such a number"
     sheet.pairs([
+        ("Numbers", f"{number} is the first limit of that control point, in full among the plan’s limits"),
         ("Times", f"on the clock of {zone}; the figure after each is its distance from UTC"),
         ("Book", f"this record rests on the book up to line {record.book.line}, digest {record.book.digest}"),
         ("Attached", "lot-record.json: this record as canonical JSON (RFC 8785), with every reading"),

@@ -1,14 +1,17 @@
 """The first page, for a person in a hurry: what, how much, from when, how it was judged, by whom."""
 
-from lots.core.record import ControlPoint, DeviationFacts, JudgedLimit, LotRecord
+from lots.core.record import ControlPoint, DeviationFacts, JudgedLimit, Kin, LotRecord
 from lots.pdf.faces import Own, printable, wrapped
-from lots.pdf.layout import Column, Row, Shaped, Sheet, page_of
-from lots.pdf.words import NONE, VERDICTS, Shown, sentence, worst
+from lots.pdf.layout import SMALL, Column, Row, Shaped, Sheet, page_of
+from lots.pdf.words import NONE, VERDICTS, Shown, limit_number, point_name, sentence, worst
 
 SEAL = (
     "The seal is a digital signature in the file over every byte of it; to check it: python -m "
     "lots.pdf.check FILE. A print proves nothing by itself."
 )
+
+
+FRONT_SHARE = 0.2  # of the width, for the labels: short ones, so that what they say has room
 
 
 def draw_front(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
@@ -19,7 +22,6 @@ def draw_front(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     _quantities(sheet, record, shown)
     _control_points(sheet, record)
     _deviations(sheet, record, shown)
-    _signed(sheet, record, shown)
 
 
 def _title(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
@@ -46,16 +48,39 @@ def _standing(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     release = record.release
     if record.lot.voided:
         sheet.text("VOID", "Bold", 16)
+        by = f"{shown.moment(record.lot.voided_at)} by {record.lot.voided_by}"
         sheet.text(f"This lot was opened in error: {record.lot.voided}")
+        sheet.text(f"Voided {by}." if record.lot.voided_by else "")
     elif not release.released_at:
         sheet.text(f"NOT RELEASED: {record.lot.state}", "Bold", 16)
     else:
         sheet.text(
             f"Released {shown.moment(release.released_at)} by {release.initials}", "Bold", 11
         )
-    if release.storage:
-        sheet.text(release.storage)
+    if release.released_at:
+        stated = release.stated and f"stated at release: {release.stated}"
+        sheet.text(sentence(release.storage, stated, joint="; "))
+    if release.note:
+        sheet.text(f"Note: {release.note}")
+    _unreviewed(sheet, record)
     sheet.gap(6)
+
+
+def _unreviewed(sheet: Sheet, record: LotRecord) -> None:
+    if all(one.kind != "review" for one in record.signatures):
+        sheet.text("Records: reviewed by nobody yet.", "Bold")
+    elif record.unreviewed:
+        sheet.text(f"Entries since the last review, not reviewed yet: {record.unreviewed}.", "Bold")
+
+
+def _signed(record: LotRecord, shown: Shown) -> str:
+    """Who reviewed and released; the plan's own signature stands with the plan."""
+    lines = []
+    for one in record.signatures:
+        if one.kind != "plan":
+            words = f"{one.printed_name} ({one.initials}), {one.right}: {one.meaning}"
+            lines.append(sentence(words, shown.moment(one.signed_at), one.note, joint=", "))
+    return "\n".join(lines)
 
 
 def _facts(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
@@ -69,9 +94,20 @@ def _facts(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
         ("Received, opened", f"{shown.moment(lot.received_at)}, {shown.moment(lot.opened_at)} ({lot.opened_by})"),
         ("Work", _work(record, shown)),
         ("Plan", f"{plan.title}, version {plan.version}, accepted for use {shown.moment(plan.published_at)} by {plan.signed_by}"),
-        ("Came from", "; ".join(f"{k.lot} ({k.how}, {shown.weight(k.amount_g)})" for k in lot.parents)),
-        ("Went into", "; ".join(f"{k.lot} ({k.how}, {shown.weight(k.amount_g)})" for k in lot.children)),
-    ])  # fmt: skip
+        ("Note", lot.note if not lot.parents else ""),
+        ("Came from", "\n".join(_kin(k, shown) for k in lot.parents)),
+        ("Went into", "\n".join(_kin(k, shown) for k in lot.children)),
+    ], FRONT_SHARE)  # fmt: skip
+
+
+def _kin(kin: Kin, shown: Shown) -> str:
+    """Another lot, how much fish, when, by whom and why, and the loads that were taken along."""
+    when = f"{shown.moment(kin.at)} by {kin.initials}" if kin.at else ""
+    loads = ", ".join(map(str, kin.loads))
+    along = f"taken along: load{'s' if len(kin.loads) > 1 else ''} {loads}" if kin.loads else ""
+    return sentence(
+        f"{kin.lot} ({kin.how}, {shown.weight(kin.amount_g)})", when, kin.reason, along, joint="; "
+    )
 
 
 def _work(record: LotRecord, shown: Shown) -> str:
@@ -90,8 +126,21 @@ def _quantities(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     parts = [f"{share.word} {shown.weight(share.amount_g)}" for share in lot.quantities]
     sheet.pairs([
         ("Quantity", sentence(", ".join(words), lot.packs)),
+        ("Packed", _finish(record, shown)),
+        ("Destroyed", "\n".join(f"{shown.weight(d.amount_g)}, {shown.moment(d.at)} by {d.initials}: {d.reason}"
+                                for d in lot.destroyed)),
         ("By disposition", ", ".join(parts) or "none decided yet"),
-    ])  # fmt: skip
+        ("Reviewed and signed", _signed(record, shown)),
+    ], FRONT_SHARE)  # fmt: skip
+
+
+def _finish(record: LotRecord, shown: Shown) -> str:
+    lot = record.lot
+    if not lot.finished_at:
+        return ""
+    return sentence(
+        f"{shown.moment(lot.finished_at)} by {lot.finished_by}", lot.finish_note, joint=": "
+    )
 
 
 def _control_points(sheet: Sheet, record: LotRecord) -> None:
@@ -102,7 +151,7 @@ def _control_points(sheet: Sheet, record: LotRecord) -> None:
         Column("Figure", 23),
         Column("Limit", 34),
     ]
-    sheet.table(columns, [_point_row(record, point) for point in record.control_points])
+    sheet.table(columns, [_point_row(record, point) for point in record.control_points], SMALL)
     if record.unjudged:
         sheet.text("Not judged by this version: " + "; ".join(record.unjudged) + ".")
 
@@ -139,7 +188,7 @@ def _others(mine: list[JudgedLimit], governs: JudgedLimit) -> str:
 
 
 def _deviations(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
-    sheet.heading("Deviations", "front-deviations", 1, 40)
+    sheet.heading("Deviations", "front-deviations", 1, 40 if record.deviations else 12)
     if not record.deviations:
         sheet.text("None opened.")
         return
@@ -150,28 +199,35 @@ def _deviations(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
         Column("The fish", 29.4),
     ]
     rows = [
-        Row((f"D{d.number}", d.limit, shown.moment(d.broke_at), fate(d, shown)))
+        Row((f"D{d.number}", _broken(record, d), shown.moment(d.broke_at), fate(d, shown)))
         for d in record.deviations
     ]
-    sheet.table(columns, rows)
+    sheet.table(columns, rows, SMALL)
     sheet.text(Own(f"In full on page {page_of('deviations')}."), grey=0.2)
 
 
+def _broken(record: LotRecord, one: DeviationFacts) -> str:
+    """The control point and the limit in words, shortened."""
+    name = sentence(
+        limit_number(record, one.control_point, one.limit),
+        point_name(record, one.control_point),
+        joint=" ",
+    )
+    words = sentence(name, _short(one.bound), joint=": ")
+    return sentence(words, one.lot and f"(lot {one.lot})", joint=" ")
+
+
 def fate(deviation: DeviationFacts, shown: Shown) -> str:
-    """What became of the fish of a deviation, in a few words."""
-    final = [d for d in deviation.dispositions if d.final] or list(deviation.dispositions[-1:])
-    if not final:
-        return "not yet decided"
-    words = ", ".join(f"{d.word} {shown.weight(d.amount_g)}" for d in final)
-    return words if all(d.final for d in final) else f"{words} (not final)"
-
-
-def _signed(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
-    sheet.heading("Reviewed and signed", "front-signed", 1, 40)
-    plan = [one for one in record.signatures if one.signed.startswith("plan ")]
-    others = [one for one in record.signatures if one not in plan]
-    if not others:
-        sheet.text("Records not yet reviewed by anyone.", "Bold")
-    for one in others:
-        words = f"{one.printed_name} ({one.initials}), {one.right}: {one.meaning}"
-        sheet.text(sentence(words, shown.moment(one.signed_at), one.note, joint=", ") + ".")
+    """What became of the fish of a deviation, in a few words: every decision that stands, and what
+    is still undecided."""
+    grams: dict[str, int] = {}
+    for one in deviation.dispositions:
+        if one.final:
+            grams[one.word] = grams.get(one.word, 0) + one.amount_g
+    words = [f"{word} {shown.weight(amount)}" for word, amount in grams.items()]
+    last = deviation.dispositions[-1] if deviation.dispositions else None
+    if last is not None and not last.final:
+        words.append(f"{last.word} {shown.weight(last.amount_g)} (not final)")
+    if deviation.undecided_g and grams:
+        words.append(f"still undecided: {shown.weight(deviation.undecided_g)}")
+    return ", ".join(words) or "not yet decided"

@@ -56,7 +56,7 @@ SECTIONS: tuple[tuple[str, str, Section], ...] = (
     ("reading", "How to read this record", draw_reading_it),
 )
 
-KEPT_WITH = {"required": 190.0, "reading": 150.0}
+KEPT_WITH = {"verdicts": 180.0, "logged": 170.0, "required": 190.0, "reading": 150.0}
 """Height that a section's heading keeps below it, so that its short table stays in one piece."""
 
 
@@ -73,7 +73,8 @@ def lay_out(record: LotRecord, paper: Paper, digest: str) -> list[Page]:
     load_faces()
     sheet, shown = Sheet(paper), shown_in(record)
     draw_front(sheet, record, shown)
-    sheet.new_page()
+    if len(sheet.pages) == 1:  # a first page that runs over is followed at once
+        sheet.new_page()
     for number, (key, title, section) in enumerate(SECTIONS, 1):
         sheet.heading(f"{number}  {title}", key, keep=KEPT_WITH.get(key, 70.0))
         section(sheet, record, shown)

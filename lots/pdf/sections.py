@@ -1,15 +1,34 @@
 """The numbered sections after the first page."""
 
 from collections.abc import Callable, Iterator
+from typing import TypeVar
 
-from lots.core.record import HandReading, LoadFacts, LoggerSeries, LotRecord
-from lots.pdf.chart import draw_chart, windows
+from lots.core.record import (
+    EndFacts,
+    HandReading,
+    LabResult,
+    LoadFacts,
+    LoggerSeries,
+    LotRecord,
+    ObservationFacts,
+)
+from lots.pdf.chart import draw_chart, legend_height, windows
 from lots.pdf.faces import Own
 from lots.pdf.layout import Column, Row, Shaped, Sheet, Struck, page_of
 from lots.pdf.logged import draw_slots, printed_words
-from lots.pdf.words import NONE, VERDICTS, Shown, sentence, span
+from lots.pdf.words import (
+    NONE,
+    VERDICTS,
+    Shown,
+    accepted_words,
+    limit_number,
+    point_name,
+    sentence,
+    span,
+)
 
 Section = Callable[[Sheet, LotRecord, Shown], None]
+CHART = 215.0  # height of a chart without its legend, in points
 
 
 def draw_charts(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
@@ -25,8 +44,9 @@ def draw_charts(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     )
     sheet.gap(4)
     for window in found:
-        sheet.heading(window.title, f"chart {window.title}", 1, 230)
-        draw_chart(sheet, record, window, shown, 215)
+        keep = CHART + legend_height(sheet, record, window, shown)
+        sheet.heading(window.title, f"chart {window.title}", 1, keep)
+        draw_chart(sheet, record, window, shown, CHART)
 
 
 def draw_loads(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
@@ -42,32 +62,72 @@ def _load_row(load: LoadFacts, shown: Shown) -> Row:
     ended = f"{shown.moment(load.ended_at)} {load.ended_by}" if load.ended_at else "still running"
     held = span(load.ended_at - load.started_at) if load.ended_at else ""
     lots = "\n".join(f"{one.word}, {shown.weight(one.amount_g)}" for one in load.lots)
-    moved = [
-        f"Start moved from {shown.moment(m.old_at)} to {shown.moment(m.new_at)} by {m.initials}: {m.reason}"
-        for m in load.moved
-    ]
     began = f"{shown.moment(load.started_at)} {load.started_by}"
     step = f"{load.step}\n{load.place}"
     return Row(
-        (str(load.number), step, began, sentence(ended, held, joint="\n"), lots), "\n".join(moved)
+        (str(load.number), step, began, sentence(ended, held, joint="\n"), lots),
+        "\n".join(_load_notes(load, shown)),
+    )
+
+
+def _load_notes(load: LoadFacts, shown: Shown) -> list[str]:
+    """All that was said of a load beside its begin and end, in the order of its life."""
+    late = f"Start entered late, {shown.moment(load.entered_at)}" if load.late else ""
+    said = sentence(late, load.note, joint=": ") if late else load.note and f"Note: {load.note}"
+    notes = [f"Step of lot {load.of_lot}, taken along from there." if load.of_lot else "", said]
+    notes += [
+        f"Start moved from {shown.moment(m.old_at)} to {shown.moment(m.new_at)} by {m.initials}: {m.reason}"
+        for m in load.moved
+    ]
+    notes += [
+        f"{p.probe} left at {shown.moment(p.at)} ({p.initials}): {p.reason}"
+        for p in load.probes_left
+    ]
+    notes += [_end_note(load.ends, index, shown) for index in range(len(load.ends))]
+    return [note for note in notes if note]
+
+
+def _end_note(ends: tuple[EndFacts, ...], index: int, shown: Shown) -> str:
+    """What is to be said of an end beyond its moment: late, corrected, why, and who accepted it."""
+    one, last = ends[index], index == len(ends) - 1
+    words = ""
+    if one.corrects:
+        words = f"End corrected from {shown.moment(ends[index - 1].ended_at)} to "
+        words += f"{shown.moment(one.ended_at)} by {one.initials}, entered {shown.moment(one.entered_at)}"
+    elif one.late:
+        words = f"End entered late, {shown.moment(one.entered_at)}, by {one.initials}"
+    elif not last:
+        words = f"End first entered as {shown.moment(one.ended_at)} by {one.initials}"
+    elif one.reason or one.note:
+        words = "End"
+    waits = "" if one.accepted or not (one.corrects or one.late) or not last else "not accepted yet"
+    said = sentence(words, one.reason, joint=": ")
+    return sentence(
+        said,
+        one.note and f"note: {one.note}",
+        accepted_words(one.accepted, shown) or waits,
+        joint="; ",
     )
 
 
 def draw_verdicts(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     """Every limit held against every load."""
     columns = [
-        Column("Limit", 9), Column("Load", 6), Column("Verdict", 20), Column("Figure it rests on", 25),
-        Column("Held to", 24), Column("Estimate", 16),
+        Column("Limit", 16), Column("Load", 6), Column("Verdict", 18), Column("Figure it rests on", 24),
+        Column("Held to", 36),
     ]  # fmt: skip
     rows = []
     for one in record.verdicts:
         broke = f"Broken since {shown.moment(one.broke_at)}." if one.broke_at else ""
         rests = f"Rests on: {', '.join(one.rests_on)}." if one.rests_on else ""
+        number = limit_number(record, one.control_point, one.limit)
         cells = (
-            f"{one.control_point} {one.limit}", str(one.load or NONE),
-            Shaped(one.verdict, VERDICTS[one.verdict]), one.figure or NONE, one.bound, one.estimate or NONE,
+            f"{number} {point_name(record, one.control_point)}", str(one.load or NONE),
+            Shaped(one.verdict, VERDICTS[one.verdict]), one.figure or NONE, one.bound,
         )  # fmt: skip
-        rows.append(Row(cells, sentence(one.why, broke, rests, joint=" ")))
+        why = one.why and one.why.rstrip(".") + "."
+        estimate = f"Estimate: {one.estimate}." if one.estimate else ""
+        rows.append(Row(cells, sentence(why, estimate, broke, rests, joint=" ")))
     _table_or_none(sheet, columns, rows)
     if record.verdicts:
         rules = sorted({one.rules for one in record.verdicts})
@@ -79,6 +139,24 @@ def draw_verdicts(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
             ),
             grey=0.2,
         )
+    _adjustments(sheet, record, shown)
+
+
+def _adjustments(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
+    """What was adjusted where an operating limit was passed."""
+    if not record.adjustments:
+        return
+    sheet.heading("Process adjustments", "adjustments", 1, 50)
+    columns = [
+        Column("Limit", 14), Column("Load", 6), Column("When, by", 25.6), Column("Figure", 22),
+        Column("What was adjusted", 32.4),
+    ]  # fmt: skip
+    rows = [
+        Row((f"{limit_number(record, one.control_point, one.limit)} {point_name(record, one.control_point)}",
+             str(one.load or NONE), f"{shown.moment(one.at)} {one.initials}", one.figure or NONE, one.what))
+        for one in record.adjustments
+    ]  # fmt: skip
+    sheet.table(columns, rows)
 
 
 def draw_readings(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
@@ -93,12 +171,15 @@ def draw_readings(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
         sheet.text("Struck through: corrected since; the correction stands right below.", grey=0.2)
 
 
-def in_order(readings: tuple[HandReading, ...]) -> Iterator[HandReading]:
-    """The readings by the time observed, each followed at once by what corrected it."""
-    by_number = {one.number: one for one in readings}
-    firsts = [one for one in readings if one.corrects not in by_number]
+Entry = TypeVar("Entry", HandReading, ObservationFacts)
+
+
+def in_order(entries: tuple[Entry, ...]) -> Iterator[Entry]:
+    """The entries by the time observed, each followed at once by what corrected it."""
+    by_number = {one.number: one for one in entries}
+    firsts = [one for one in entries if one.corrects not in by_number]
     for first in sorted(firsts, key=lambda one: (one.observed_at, one.number)):
-        one: HandReading | None = first
+        one: Entry | None = first
         seen: set[int] = set()
         while one and one.number not in seen:
             seen.add(one.number)
@@ -123,10 +204,11 @@ def _reading_row(one: HandReading, shown: Shown) -> Row:
         str(one.number), f"{shown.moment(one.observed_at)}\n{one.initials}", heard, where,
         Struck(f"{figure}\n{one.instrument}", 1) if one.corrected_by else f"{figure}\n{one.instrument}",
     )  # fmt: skip
-    return Row(cells, "\n".join(_reading_notes(one)))
+    return Row(cells, "\n".join(_notes(one, shown)))
 
 
-def _reading_notes(one: HandReading) -> list[str]:
+def _notes(one: HandReading | ObservationFacts, shown: Shown) -> list[str]:
+    """What is to be said of an entry beyond itself: late, corrected, why, and who accepted it."""
     fixes = f"Corrects no. {one.corrects}" if one.corrects else ""
     late = "Entered late" if one.late else ""
     said = sentence(fixes, late, joint="; ")
@@ -134,7 +216,8 @@ def _reading_notes(one: HandReading) -> list[str]:
         f"{said}: {one.reason}" if said and one.reason else said or one.reason,
         f"Corrected by no. {one.corrected_by}." if one.corrected_by else "",
         f"Note: {one.note}" if one.note else "",
-        f"Accepted: {one.accepted_by}" if one.accepted_by else "",
+        accepted_words(one.accepted, shown),
+        f"Attached: {one.attachment}, SHA-256 {one.attachment_sha256}" if one.attachment else "",
     ]
     return [note for note in notes if note]
 
@@ -147,20 +230,14 @@ def draw_observations(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
         Column("Looked for", 33.6), Column("Found", 9),
     ]  # fmt: skip
     rows = []
-    for one in record.observations:
-        paper = (
-            f"Attached: {one.attachment}, SHA-256 {one.attachment_sha256}" if one.attachment else ""
-        )
+    for one in in_order(record.observations):
         what = sentence(one.what, f"load {one.load}" if one.load else "", joint=", ")
         heard = f"{shown.moment(one.entered_at)}\n{shown.moment(one.recorded_at)}"
         cells = (
-            str(one.number),
-            f"{shown.moment(one.observed_at)}\n{one.initials}",
-            heard,
-            what,
-            one.found,
-        )
-        rows.append(Row(cells, sentence(one.note and f"Note: {one.note}", paper, joint="\n")))
+            str(one.number), f"{shown.moment(one.observed_at)}\n{one.initials}", heard, what,
+            Struck(one.found) if one.corrected_by else one.found,
+        )  # fmt: skip
+        rows.append(Row(cells, "\n".join(_notes(one, shown))))
     _table_or_none(sheet, columns, rows)
 
 
@@ -192,17 +269,27 @@ def _series_facts(sheet: Sheet, one: LoggerSeries, shown: Shown) -> None:
 def draw_results(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     """Laboratory results."""
     columns = [
-        Column("Quantity", 18), Column("Samples", 23), Column("Laboratory, method", 26),
-        Column("Sampled, reported", 25.6), Column("By", 7.4),
+        Column("No.", 6.2, right=True), Column("Quantity", 16), Column("Samples", 21),
+        Column("Laboratory, method", 23.8), Column("Sampled, reported", 25.6), Column("By", 7.4),
     ]  # fmt: skip
-    rows = []
-    for one in record.results:
-        samples = "\n".join(f"{s.figure} ({s.portion})" for s in one.samples)
-        moments = f"{shown.moment(one.sampled_at)}\n{shown.moment(one.reported_at)}"
-        place = f"{one.laboratory}\n{one.method}"
-        paper = f"Report: {one.file}, SHA-256 {one.file_sha256}" if one.file else ""
-        rows.append(Row((one.quantity, samples, place, moments, one.entered_by), paper))
-    _table_or_none(sheet, columns, rows)
+    _table_or_none(sheet, columns, [_result_row(one, shown) for one in record.results])
+
+
+def _result_row(one: LabResult, shown: Shown) -> Row:
+    samples = "\n".join(
+        sentence(s.figure, s.portion and f"({s.portion})", joint=" ") for s in one.samples
+    )
+    moments = f"{shown.moment(one.sampled_at)}\n{shown.moment(one.reported_at)}"
+    fixes = f"Corrects no. {one.corrects}." if one.corrects else ""
+    fixed = f"Corrected by no. {one.corrected_by}." if one.corrected_by else ""
+    paper = f"Report: {one.file}, SHA-256 {one.file_sha256}" if one.file else ""
+    below = sentence(fixes, fixed, one.note and f"Note: {one.note}", paper, joint="\n")
+    cells = (
+        str(one.number or NONE), one.quantity,
+        Struck(samples, len(one.samples)) if one.corrected_by else samples,
+        f"{one.laboratory}\n{one.method}".strip(), moments, one.entered_by,
+    )  # fmt: skip
+    return Row(cells, below)
 
 
 def draw_instruments(sheet: Sheet, record: LotRecord, shown: Shown) -> None:

@@ -1,11 +1,11 @@
 """How figures, moments and verdicts are written on paper."""
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from fractions import Fraction
 from zoneinfo import ZoneInfo
 
-from lots.core.record import LotRecord
+from lots.core.record import Acceptance, LotRecord
 from lots.core.units import GRAMS_PER_LB, show_number, show_temperature
 
 NONE = "—"
@@ -63,9 +63,36 @@ def shown_in(record: LotRecord) -> Shown:
     return Shown(ZoneInfo(place.zone), place.temperature_unit, place.weight_unit)
 
 
-def day(at: datetime) -> str:
+def day(at: date) -> str:
     """The day, e.g. "4 Mar 2026"."""
     return f"{at.day} {MONTHS[at.month - 1]} {at.year}"
+
+
+def day_of(text: str) -> str:
+    """A day typed as "2026-03-11" as paper shows it, e.g. "11 Mar 2026"; other text as it is."""
+    try:
+        return day(date.fromisoformat(text))
+    except ValueError:
+        return text
+
+
+def accepted_words(accepted: tuple[Acceptance, ...], shown: Shown) -> str:
+    """Who accepted a late or corrected entry, when and why; "" where nobody has."""
+    return "; ".join(
+        f"Accepted {shown.moment(one.at)} by {one.initials}: {one.reason}" for one in accepted
+    )
+
+
+def limit_number(record: LotRecord, point: str, limit: str) -> str:
+    """A limit's number on paper, e.g. "CCP 2.3": its control point's, and its place there."""
+    mine = [one.limits for one in record.control_points if one.id == point]
+    ids = [one.id for limits in mine for one in limits]
+    return f"{point}.{ids.index(limit) + 1}" if limit in ids else point
+
+
+def point_name(record: LotRecord, point: str) -> str:
+    """The name of a control point."""
+    return next((one.name for one in record.control_points if one.id == point), "")
 
 
 def offset(at: datetime) -> str:

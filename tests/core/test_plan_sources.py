@@ -113,6 +113,11 @@ def test_a_figure_with_a_source_of_its_own_is_no_fault_and_is_told_as_changed() 
     assert change.words == "You changed 30 min to 20 min"
 
 
+def test_a_stop_added_to_the_old_source_does_not_make_it_another() -> None:
+    content = with_("0.for", "20 min", **{"0__source": f"{HEAT['source'].upper()} ."})
+    assert source_faults(content, [BEFORE])
+
+
 def test_a_gap_to_be_confirmed_may_be_changed_and_not_called_published() -> None:
     assert source_faults(with_("0.longest_gap", "30 min"), [BEFORE]) == []
     content = with_("0.longest_gap", "30 min", **{"0__longest_gap_flag": "published"})

@@ -1,4 +1,4 @@
-"""The browser, opened once for all journeys."""
+"""The browser, opened for each file of journeys and closed after it: its event loop must not outlive it."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -10,6 +10,6 @@ from tests.journeys.browser import clock, open_browser
 __all__ = ["browser", "clock"]
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
     yield from open_browser()

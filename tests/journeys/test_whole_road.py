@@ -49,7 +49,10 @@ class Shift:
     def start(self, step: str, place: str, *codes: str, kg: str = "20") -> None:
         one = self.operator
         one.go("/loads/start/")
-        one.page.locator(f"main a[href*='%7C{step}']").first.click()
+        link = one.page.locator(f"main a[href*='%7C{step}']").first
+        if not link.is_visible():
+            one.page.locator("main summary:has-text('Another step')").click()
+        link.click()
         one.pick("place", place)
         for code in codes:
             one.put(f"lot_{Lot.objects.get(code=code).pk}", f"{kg} kg")

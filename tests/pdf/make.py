@@ -8,11 +8,15 @@ from zoneinfo import ZoneInfo
 
 from lots.core.record import (
     FORM,
+    Acceptance,
     ActionFacts,
+    AdjustmentFacts,
     BookHead,
     ControlPoint,
+    Destroyed,
     DeviationFacts,
     DispositionFacts,
+    EndFacts,
     Establishment,
     HandReading,
     Identity,
@@ -26,9 +30,11 @@ from lots.core.record import (
     LoggerSeries,
     LotRecord,
     MovedStart,
+    NoteFacts,
     ObservationFacts,
     PersonFacts,
     PlanFacts,
+    ProbeLeftFacts,
     ReleaseFacts,
     Sample,
     Share,
@@ -169,7 +175,7 @@ def make_readings() -> tuple[HandReading, ...]:
         hand(4, 1, "Receiving dock", "fish 4", "83.5", "4 Mar 09:17", corrected_by=5),
         hand(5, 1, "Receiving dock", "fish 4", "38.5", "4 Mar 09:17", corrects=4, entered_at=at("4 Mar 09:21"),
              recorded_at=at("4 Mar 09:21"), reason="digits swapped when keyed; the display still showed 38.5",
-             accepted_by="Marit Oakhollow, 5 Mar 2026 17:40 −05:00: seen on the thermometer’s own memory"),
+             accepted=(Acceptance("MO", at("5 Mar 17:40"), "seen on the thermometer’s own memory"),)),
         hand(6, 2, "Brine tank 2", "", "62", "4 Mar 17:00", quantity="brine strength", unit="°SAL",
              value=62_000_000, instrument="Salometer S-1"),
         hand(7, 2, "Brine tank 2", "", "37.8", "4 Mar 17:02"),
@@ -184,8 +190,7 @@ def make_readings() -> tuple[HandReading, ...]:
 def make_deviations() -> tuple[DeviationFacts, ...]:
     action = ActionFacts(
         0, "yes, 6 racks tagged and moved to the holding cooler", "Marit Oakhollow",
-        "brine strength and the fish’s own temperature never above 40 °F in the brine; acceptable for smoking",
-        "Marit Oakhollow", at("12 Mar 12:00"), "Held in brine tank 2, iced at once, then smoked to the full limit",
+        "Marit Oakhollow", "2026-03-12", "Held in brine tank 2, iced at once, then smoked to the full limit",
         "Compressor breaker reset; room back at 37 °F by 03:40", "Compressor breaker tripped at midnight",
         "JW", at("5 Mar 06:30"),
     )  # fmt: skip
@@ -198,10 +203,15 @@ def make_deviations() -> tuple[DeviationFacts, ...]:
     gone = DispositionFacts(
         "destroy", 8_000, "MO", at("5 Mar 17:46"), "top rack stood out of the brine", 1
     )
+    notes = (
+        NoteFacts("extended", "43.9 °F", "outside the bound", at("5 Mar 06:20"), at("5 Mar 03:30"), "JW"),
+        NoteFacts("not reproduced", "37.9 °F", "now within limits", at("5 Mar 08:15"), 0, "book"),
+    )  # fmt: skip
     first = DeviationFacts(
-        1, "CCP2", "Given brining over 4 h, the brining area at most 38 °F", 2, "DEVIATION", "43.4 °F",
+        1, "CCP2", "B2", 2, "DEVIATION", "43.4 °F",
         at("5 Mar 00:21"), at("5 Mar 06:05"), "Series Brine room, 381 readings above 38 °F, highest 43.4 °F at "
-        "5 Mar 2026 03:09 −05:00", 1, (action,), (held, freed, gone),
+        "5 Mar 2026 03:09 −05:00", 1, "Given brining over 4 h, the brining area at most 38 °F", "T-0304-0", 12_000, notes,
+        (action,), (held, freed, gone),
     )  # fmt: skip
     plan = replace(
         action,
@@ -213,8 +223,8 @@ def make_deviations() -> tuple[DeviationFacts, ...]:
         initials="TQ",
     )
     second = DeviationFacts(
-        2, "CCP1", "Fish at most 40 °F (4.4 °C) at each reading", 1, "DEVIATION", "83.5 °F", at("4 Mar 09:17"),
-        at("4 Mar 09:17"), "Reading 4, 83.5 °F by Thermometer T-4", 0, (plan,),
+        2, "CCP1", "R1", 1, "DEVIATION", "83.5 °F", at("4 Mar 09:17"), at("4 Mar 09:17"),
+        "Reading 4, 83.5 °F by Thermometer T-4", 0, "Fish at most 40 °F (4.4 °C) at each reading", "", 0, (), (plan,),
         (DispositionFacts("release", 120_000, "MO", at("5 Mar 17:41"), "reading was keyed wrongly", 1,
                           "Display photographed; 38.5 °F. Written by Marit Oakhollow."),),
     )  # fmt: skip
@@ -226,10 +236,18 @@ def make_loads() -> tuple[LoadFacts, ...]:
     moved = MovedStart(
         at("4 Mar 09:30"), at("4 Mar 09:10"), "fish was probed on the truck first", "TQ"
     )
+    ends = (
+        EndFacts(at("5 Mar 02:00"), at("5 Mar 06:12"), at("5 Mar 06:12"), "JW", 1, "asleep at the desk"),
+        EndFacts(at("5 Mar 03:00"), at("5 Mar 06:40"), at("5 Mar 06:40"), "JW", 0, "read the clock wrongly",
+                 "seen by TQ too", 1, (Acceptance("MO", at("5 Mar 17:42"), "the tank’s own log agrees"),)),
+    )  # fmt: skip
+    left = ProbeLeftFacts("fish 2", at("5 Mar 11:10"), "JW", "fell out when the rack was turned")
     return (
-        LoadFacts(1, "receiving", "Receiving dock", at("4 Mar 09:10"), at("4 Mar 09:45"), "TQ", "TQ", (mine,), (moved,)),
-        LoadFacts(2, "brine", "Brine tank 2", at("4 Mar 17:00"), at("5 Mar 03:00"), "TQ", "JW", (mine, other)),
-        LoadFacts(3, "smoke", "Smokehouse 1", at("5 Mar 07:00"), at("5 Mar 12:00"), "JW", "TQ", (mine, other)),
+        LoadFacts(1, "receiving", "Receiving dock", at("4 Mar 09:10"), at("4 Mar 09:45"), "TQ", "TQ", (mine,), (moved,), "T-0304-0"),
+        LoadFacts(2, "brine", "Brine tank 2", at("4 Mar 17:00"), at("5 Mar 03:00"), "TQ", "JW", (mine, other), ends=ends,
+                  note="tank was filled before the phone was at hand", entered_at=at("4 Mar 18:20"), late=1),
+        LoadFacts(3, "smoke", "Smokehouse 1", at("5 Mar 07:00"), at("5 Mar 12:00"), "JW", "TQ", (mine, other), note="alder",
+                  probes_left=(left,)),
         LoadFacts(4, "storage", "Freezer 1", at("5 Mar 14:30"), 0, "TQ", "", (Share("T-0304-1", 108_000),)),
     )  # fmt: skip
 
@@ -246,13 +264,17 @@ def make_signatures() -> tuple[Signature, ...]:
         meaning="I release the quantities named",
         note="",
         signed="release of 108 kg",
+        kind="release",
     )
 
 
 def make_observations() -> tuple[ObservationFacts, ...]:
     a, b = at("4 Mar 09:20"), at("4 Mar 09:22")
+    seen = (Acceptance("MO", at("5 Mar 17:43"), "delivery note says iced"),)
     return (
-        ObservationFacts(1, 1, "Ice all round the fish", "yes", a, a, a + 900, "TQ"),
+        ObservationFacts(1, 1, "Ice all round the fish", "no", a, a, a + 900, "TQ", corrected_by=3),
+        ObservationFacts(3, 1, "Ice all round the fish", "yes", a, b, b + 900, "TQ", reason="ticked the wrong box",
+                         corrects=1, accepted=seen),
         ObservationFacts(2, 1, "Supplier’s letter on aquaculture drugs", "yes", b, b, b + 800, "TQ",
                          "letter covers this delivery", "letter.jpg", "7c" * 32),
     )  # fmt: skip
@@ -272,13 +294,17 @@ def make_record(**changes: Any) -> LotRecord:
     lot = Identity(
         "T-0304-1", "Hot-smoked trout, vacuum-packed, kept frozen", "TRR", "rainbow trout", "farmed",
         "Quillback Farm (invented)", "QF-881", at("4 Mar 09:10"), at("4 Mar 09:08"), "TQ", "released", 120_000,
-        108_000, "432 packs of 250 g", "", (Share("released", 108_000), Share("destroyed", 8_000), Share("loss in process", 4_000)),
-        (Kin("T-0304-0", "split", 120_000),), (Kin("T-0304-1R", "rework", 2_000),),
+        108_000, "432 packs of 250 g", "", 0, "", "", at("5 Mar 16:30"), "TQ", "two packs short of a case",
+        (Destroyed(3_000, at("5 Mar 13:10"), "JW", "fell on the floor"),), (Share("released", 108_000), Share("destroyed", 8_000), Share("loss in process", 4_000)),
+        (Kin("T-0304-0", "split", 120_000, at("4 Mar 09:50"), "TQ", "thin sides smoked apart", (1, 8)),),
+        (Kin("T-0304-1R", "rework", 2_000, at("5 Mar 16:00"), "JW", "torn packs"),),
     )  # fmt: skip
     plan = PlanFacts(
         "Hot-smoked trout, vacuum-packed, kept frozen", 3, at("2 Feb 10:00"), "Marit Oakhollow",
         "ready to eat, general public", "vacuum pack, 250 g", "frozen at or below 0 °F until sold",
-        "12 months frozen; to be thawed in a refrigerator, out of its pack",
+        "12 months frozen; to be thawed in a refrigerator, out of its pack", "",
+        (replace(make_signatures()[0], kind="plan", right="HACCP coordinator", meaning="accepted for use",
+                 signed="plan, version 3", signed_at=at("2 Feb 10:00"), course_date="2024-05-12", note=""),),
     )  # fmt: skip
     series = (
         make_series("", "4 Mar 17:00", 660, room, 2, "Brine room", 60_000),
@@ -288,7 +314,7 @@ def make_record(**changes: Any) -> LotRecord:
     )  # fmt: skip
     result = LabResult(
         "water-phase salt", (Sample("3.7 %", "loin, fish 4"), Sample("3.6 %", "belly, fish 9")), "Invented Lab, Ltd.",
-        "vacuum oven; chloride titration", at("5 Mar 13:00"), at("6 Mar 08:30"), "lab-77.pdf", "9d" * 32, "MO",
+        "vacuum oven; chloride titration", at("5 Mar 13:00"), at("6 Mar 08:30"), "lab-77.pdf", "9d" * 32, "MO", 2, "second report", 1,
     )  # fmt: skip
     checked = InstrumentFacts(
         "Thermometer T-4",
@@ -298,14 +324,19 @@ def make_record(**changes: Any) -> LotRecord:
         "32.1 °F at 32 °F",
         "JW",
     )
+    wrong = replace(result, number=1, note="figures of another lot", corrects=0, corrected_by=2)
+    adjusted = AdjustmentFacts(
+        "CCP1", "R1", 1, "39.2 °F", "more ice on the truck’s last box", at("4 Mar 09:30"), "TQ"
+    )
     record = LotRecord(
         FORM, 2, at("6 Mar 09:10"), "MO", place, lot, plan, make_points(), make_verdicts(), make_loads(), make_readings(),
-        make_observations(), series, (result,), (checked, replace(checked, name="Logger L-2", checked_at=0, method="", result="", checked_by="")),
+        make_observations(), series, (wrong, result), (checked, replace(checked, name="Logger L-2", checked_at=0, method="", result="", checked_by="")),
         make_deviations(), make_signatures(),
-        ReleaseFacts(at("6 Mar 09:05"), "MO", (Share("released", 108_000),), "Storage limit met so far, to 6 Mar 2026 09:05 −05:00."),
+        ReleaseFacts(at("6 Mar 09:05"), "MO", (Share("released", 108_000),), "Storage limit met so far, to 6 Mar 2026 09:05 −05:00",
+                     "frozen, top shelf", "buyer collects on Monday"),
         BookHead(219, "c0ffee" + "42" * 29),
         (PersonFacts("TQ", "Tobias Quince"), PersonFacts("JW", "Ji-woo Wren"), PersonFacts("MO", "Marit Oakhollow")),
-        ("lethality",), "record 1", "The laboratory’s result was added.",
+        ("lethality",), (adjusted,), 3, "record 1", "The laboratory’s result was added.",
     )  # fmt: skip
     return replace(record, **changes)
 
@@ -340,7 +371,7 @@ def make_long_record() -> LotRecord:
         for p in record.control_points
     )
     verdicts = tuple(replace(v, figure=LONG[:120], why=LONG * 2) for v in record.verdicts)
-    deviations = tuple(replace(d, limit=LONG, evidence=LONG * 4) for d in record.deviations)
+    deviations = tuple(replace(d, bound=LONG, evidence=LONG * 4) for d in record.deviations)
     people = tuple(replace(p, printed_name=LONG) for p in record.people)
     return replace(
         record, establishment=replace(record.establishment, name=LONG, address=LONG), lot=lot, readings=readings,

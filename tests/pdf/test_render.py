@@ -12,7 +12,7 @@ from time import perf_counter
 import pikepdf
 import pytest
 
-from lots.core.record import LotRecord, ReleaseFacts, canonical_bytes, record_from
+from lots.core.record import Acceptance, LotRecord, ReleaseFacts, canonical_bytes, record_from
 from lots.pdf.faces import missing_glyphs, printable, width, wrapped
 from lots.pdf.layout import ASCENT, DESCENT, PAPERS, Page, Text
 from lots.pdf.logged import interval_of, slots
@@ -150,6 +150,13 @@ def texts_of(record: LotRecord) -> Iterator[str]:
         yield from (v.figure, v.bound, v.estimate, v.why, *v.rests_on, VERDICTS[v.verdict])
     for load in record.loads:
         yield from (load.step, load.place, load.started_by, *(m.reason for m in load.moved))
+        yield from (
+            load.note,
+            load.of_lot,
+            *(word for p in load.probes_left for word in (p.probe, p.reason)),
+        )
+        for end in load.ends:
+            yield from (end.reason, end.note, *accepted(end.accepted))
     for r in record.readings:
         yield from (
             r.place,
@@ -159,10 +166,11 @@ def texts_of(record: LotRecord) -> Iterator[str]:
             r.initials,
             r.reason,
             r.note,
-            r.accepted_by,
+            *accepted(r.accepted),
         )
     for o in record.observations:
-        yield from (o.what, o.found, o.note, o.attachment, o.attachment_sha256)
+        yield from (o.what, o.found, o.note, o.attachment, o.attachment_sha256, o.reason)
+        yield from accepted(o.accepted)
     for s in record.series:
         yield from (
             s.name,
@@ -175,12 +183,24 @@ def texts_of(record: LotRecord) -> Iterator[str]:
             f"{s.count:,} readings",
         )
     for result in record.results:
-        yield from (result.quantity, result.laboratory, result.method, result.file_sha256)
+        yield from (
+            result.quantity,
+            result.laboratory,
+            result.method,
+            result.file_sha256,
+            result.note,
+        )
         yield from (f"{one.figure} ({one.portion})" for one in result.samples)
     for i in record.instruments:
         yield from (i.name, i.kind, i.method, i.result)
     for d in record.deviations:
-        yield from (d.limit, d.figure, d.evidence, *(x.reason for x in d.dispositions))
+        yield from (d.bound, d.lot, d.figure, d.evidence, *(x.reason for x in d.dispositions))
+        yield from (word for note in d.notes for word in (note.figure, note.why, KINDS[note.kind]))
+    for kin in (*lot.parents, *lot.children):
+        yield from (kin.lot, kin.how, kin.initials, kin.reason, ", ".join(map(str, kin.loads)))
+    yield from (word for gone in lot.destroyed for word in (gone.initials, gone.reason))
+    yield from (word for one in record.adjustments for word in (one.figure, one.what))
+    yield from (lot.finished_by, lot.finish_note, record.release.stated, record.release.note)
     for one in record.signatures:
         yield from (one.printed_name, one.meaning, one.signed, one.right, one.certificate, one.note)
     for person in record.people:
@@ -189,6 +209,13 @@ def texts_of(record: LotRecord) -> Iterator[str]:
     shown = shown_in(record)
     moments = [m for r in record.readings for m in (r.observed_at, r.entered_at, r.recorded_at)]
     yield from (shown.moment(m) for m in moments)
+
+
+KINDS = {"extended": "broken again or further", "not reproduced": "not reproduced from here on"}
+
+
+def accepted(rows: tuple[Acceptance, ...]) -> Iterator[str]:
+    yield from (f"by {one.initials}: {one.reason}" for one in rows)
 
 
 def test_no_font_is_left_out_of_the_file() -> None:
@@ -318,7 +345,7 @@ def test_123_7_b_says_whether_the_plans_written_action_was_followed() -> None:
         ("123.7(c)(1) segregated and held", "Segregated and held yes, 6 racks tagged"),
         (
             "123.7(c)(2) acceptability, by whom",
-            "Acceptability to be reviewed by Marit Oakhollow: brine strength",
+            "Acceptability to be reviewed by Marit Oakhollow Plan to be",
         ),
         ("123.7(c)(3) the affected product", "What was done with the fish Held in brine tank 2"),
         ("123.7(c)(4) the cause corrected", "What restored control Compressor breaker reset"),
@@ -327,12 +354,12 @@ def test_123_7_b_says_whether_the_plans_written_action_was_followed() -> None:
             "123.7(c)(5) reassessment, by whom",
             "Plan to be reassessed by Marit Oakhollow, by",
         ),
-        ("123.7(c)(5) reassessment, by when", "by 12 Mar 2026 12:00 −04:00"),
+        ("123.7(c)(5) reassessment, by when", "Marit Oakhollow, by 12 Mar 2026 What"),
         ("123.7(d) who and when", "Action taken 5 Mar 2026 06:30 −05:00 by JW"),
-        ("123.7(d) the deviation", "D1 Given brining over 4 h, the brining area at most 38 °F"),
+        ("123.7(d) the deviation", "D1 CCP2.2 Brining Limit Given brining over 4 h"),
         ("123.7(d) its figure", "Figure 43.4 °F (deviation)"),
         ("123.7(d) when it broke", "The limit broke 5 Mar 2026 00:21 −05:00"),
-        ("123.7(d) evidence", "Evidence Series Brine room, 381 readings above 38 °F"),
+        ("123.7(d) evidence", "Evidence when opened Series Brine room, 381 readings above 38 °F"),
         ("123.7(d) disposition", "release 112.0 kg 5 Mar 2026 17:45 −05:00 MO"),
         ("123.7(d) disposition", "destroy 8.0 kg 5 Mar 2026 17:46 −05:00 MO"),
         ("123.7(d) held first", "hold (not final) 120.0 kg"),
@@ -380,14 +407,68 @@ def test_a_lot_with_nothing_yet_still_prints() -> None:
     )  # fmt: skip
     first = read_pages(record)[0]
     assert (
-        "Records not yet reviewed by anyone." in first
-        and "CCP1 Receiving no such step yet" in first
+        "Records: reviewed by nobody yet." in first and "CCP1 Receiving no such step yet" in first
     )
 
 
 def test_the_verdicts_shapes_differ_without_colour() -> None:
     drawn = [tuple(map(repr, verdict_shape(verdict, 0, 0))) for verdict in VERDICTS]
     assert len(set(drawn)) == len(VERDICTS) == 4
+
+
+def test_no_plan_is_taken_for_a_review() -> None:
+    plan = RICH.plan.accepted[0]
+    record = replace(RICH, signatures=(plan,))
+    assert "Records: reviewed by nobody yet." in read_pages(record)[0]
+    assert "Reviewed and signed" not in read_pages(record)[0]
+    assert "Plan accepted for use by Marit Oakhollow (MO)" in section(record, "plan")
+
+
+def test_entries_since_the_last_review_are_counted_on_the_first_page() -> None:
+    assert "Entries since the last review, not reviewed yet: 3." in read_pages(RICH)[0]
+
+
+def test_a_broken_limit_is_named_by_its_control_point_and_its_words() -> None:
+    first = " ".join(read_pages(RICH)[:2])
+    assert "D1 CCP2.2 Brining: Given brining over 4 h, the brining area" in first
+    assert "D2 CCP1.1 Receiving: Fish at most 40 °F" in first
+
+
+def test_each_final_decision_and_what_is_still_undecided_is_said() -> None:
+    text = " ".join(read_pages(RICH)[:2])
+    assert "release 112.0 kg, destroy 8.0 kg, still undecided: 12.0 kg" in text
+    assert "Still undecided: 12.0 kg." in section(RICH, "deviations")
+
+
+def test_what_happened_to_a_deviation_later_is_told_with_its_moments() -> None:
+    text = section(RICH, "deviations")
+    assert (
+        "5 Mar 2026 06:20 −05:00 (JW): broken again or further, last 5 Mar 2026 03:30 −05:00"
+        in text
+    )
+    assert "5 Mar 2026 08:15 −05:00 (book): not reproduced from here on" in text
+
+
+def test_both_ends_of_a_load_are_told_with_reason_and_acceptance() -> None:
+    text = section(RICH, "loads")
+    assert "End entered late, 5 Mar 2026 06:12 −05:00, by JW: asleep at the desk" in text
+    assert "End corrected from 5 Mar 2026 02:00 −05:00 to 5 Mar 2026 03:00 −05:00 by JW" in text
+    assert "Accepted 5 Mar 2026 17:42 −05:00 by MO: the tank’s own log agrees" in text
+
+
+def test_an_observation_that_was_corrected_is_shown_above_its_correction() -> None:
+    text = section(RICH, "observations")
+    assert "Corrected by no. 3." in text and "Corrects no. 1: ticked the wrong box" in text
+    assert text.index("Corrected by no. 3.") < text.index("Corrects no. 1:")
+
+
+def test_a_first_page_that_runs_over_is_followed_at_once() -> None:
+    many = tuple(replace(RICH.deviations[1], number=n) for n in range(1, 9))
+    pages = pages_of(replace(RICH, deviations=many))
+    second = [e.key for e in pages[1].entries]
+    assert "charts" in second and any(
+        key.startswith("front") for page in pages[:2] for key in [e.key for e in page.entries]
+    )
 
 
 # --- readings ---------------------------------------------------------------------------------

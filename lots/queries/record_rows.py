@@ -1,0 +1,212 @@
+"""Rows → what the record says of readings, observations, loggers, laboratories and instruments."""
+
+from dataclasses import dataclass, replace
+
+from lots.core import record as paper
+from lots.core.series import Chunk
+from lots.models.house import AccuracyCheck, Instrument
+from lots.models.lot import LaboratoryResult, LoadPart, Lot
+from lots.models.reading import Observation, PackedSeries, Reading
+from lots.queries.evidence import LoadEvidence, _corrected, end_of, evidence, is_late, started_at
+from lots.queries.plans import plan_value
+from lots.queries.record_loads import acceptance, initials_of
+
+
+@dataclass(frozen=True)
+class Step:
+    """A lot's step with the rows that its load rests on."""
+
+    part: LoadPart
+    name: str
+    found: LoadEvidence
+    packed: list[PackedSeries]
+
+    @property
+    def hand(self) -> list[Reading]:
+        return self.found.hand
+
+
+def rows_of_steps(parts: list[LoadPart]) -> list[Step]:
+    out = []
+    for part in parts:
+        found = evidence(part.load)
+        ids = [row.pk for row in found.packed]
+        packed = PackedSeries.objects.filter(pk__in=ids).select_related(
+            "place", "source__file", "source__instrument", "source__line__person"
+        )
+        name = plan_value(part.lot.plan_version).step(part.step).name
+        out.append(Step(part, name, replace(found, packed=list(packed)), list(packed)))
+    return out
+
+
+def _hand(row: Reading, load_number: int) -> paper.HandReading:
+    reasons = [row.late_reason, row.correction_reason, "taken back" if row.withdrawn else ""]
+    correction = getattr(row, "corrected_by", None)
+    note = [
+        row.note,
+        "confirmed as unlikely but read so" if row.unlikely_confirmed else "",
+        "copied from paper" if row.from_paper else "",
+    ]
+    files = [attached.file for attached in row.attachments.all()]
+    return paper.HandReading(
+        number=row.pk,
+        load=load_number,
+        place=row.place.name,
+        probe=row.probe,
+        quantity=row.quantity,
+        as_read=row.as_read,
+        unit=row.unit,
+        value=row.value,
+        instrument=row.instrument.name if row.instrument else "",
+        observed_at=row.observed_at,
+        entered_at=row.entered_at,
+        recorded_at=row.line.at,
+        initials=initials_of(row.line),
+        late=int(row.corrects_id is None and is_late(row, row.observed_at)),
+        reason="; ".join(filter(None, reasons)),
+        note="; ".join(filter(None, note)),
+        corrects=row.corrects_id or 0,
+        corrected_by=correction.pk if correction else 0,
+        accepted=acceptance(row),
+        attachment=", ".join(file.name for file in files),
+        attachment_sha256=", ".join(file.sha256 for file in files),
+    )
+
+
+def hands(steps: list[Step]) -> tuple[paper.HandReading, ...]:
+    where: dict[int, int] = {}
+    for step in steps:
+        for row in step.hand:
+            where.setdefault(row.pk, step.part.load_id)
+        extra = Reading.objects.filter(load=step.part.load_id).exclude(quantity="temperature")
+        for pk in extra.values_list("pk", flat=True):
+            where.setdefault(pk, step.part.load_id)
+    rows = Reading.objects.filter(pk__in=where).select_related(
+        "place", "instrument", "line__person", "corrected_by", "accepted__line__person"
+    )
+    rows = rows.prefetch_related("attachments__file")
+    return tuple(_hand(row, where[row.pk]) for row in rows.order_by("observed_at", "id"))
+
+
+def observations(steps: list[Step]) -> tuple[paper.ObservationFacts, ...]:
+    rows = Observation.objects.filter(load__in=[step.part.load_id for step in steps])
+    rows = rows.select_related("line__person", "corrected_by", "accepted__line__person")
+    rows = rows.prefetch_related("attachments__file")
+    return tuple(_observation(row) for row in rows.order_by("observed_at", "id"))
+
+
+def _observation(row: Observation) -> paper.ObservationFacts:
+    files = [attached.file for attached in row.attachments.all()]
+    correction = getattr(row, "corrected_by", None)
+    return paper.ObservationFacts(
+        number=row.pk,
+        load=row.load_id,
+        what=row.what,
+        found="yes" if row.found else "no",
+        observed_at=row.observed_at,
+        entered_at=row.entered_at,
+        recorded_at=row.line.at,
+        initials=initials_of(row.line),
+        note=row.note,
+        attachment=", ".join(file.name for file in files),
+        attachment_sha256=", ".join(file.sha256 for file in files),
+        late=int(row.corrects_id is None and is_late(row, row.observed_at)),
+        reason="; ".join(filter(None, [row.late_reason, row.correction_reason])),
+        corrects=row.corrects_id or 0,
+        corrected_by=correction.pk if correction else 0,
+        accepted=acceptance(row),
+    )
+
+
+def series(step: Step) -> list[paper.LoggerSeries]:
+    """The step's logger series, each probe of each file in each place on its own."""
+    groups: dict[tuple[object, ...], list[PackedSeries]] = {}
+    for row in step.packed:
+        key = row.source_id, row.place_id, row.load_id, row.probe, row.unit
+        groups.setdefault(key, []).append(row)
+    end = end_of(step.part.load)
+    out = []
+    for rows in groups.values():
+        source, probe, unit = rows[0].source, rows[0].probe, rows[0].unit
+        chunks: list[Chunk] = [
+            _corrected(row, known=True).between(
+                started_at(step.part.load), end.ended_at if end else None
+            )
+            for row in sorted(rows, key=lambda row: row.first_at)
+        ]
+        at = tuple(moment for chunk in chunks for moment in chunk.at)
+        if not at:
+            continue
+        place = rows[0].place.name
+        out.append(
+            paper.LoggerSeries(
+                name=f"{place} {probe}".strip(),
+                place=place,
+                probe=probe,
+                load=step.part.load_id,
+                instrument=source.instrument.name if source.instrument else "",
+                file=source.file.name,
+                file_sha256=source.file.sha256,
+                unit=unit,
+                count=len(at),
+                first_at=at[0],
+                last_at=at[-1],
+                imported_by=initials_of(source.line),
+                imported_at=source.line.at,
+                digest=source.root,
+                gap_ms=0,
+                at=at,
+                ninths=tuple(value for chunk in chunks for value in chunk.value),
+            )
+        )
+    return out
+
+
+def results(lots: list[Lot]) -> tuple[paper.LabResult, ...]:
+    rows = LaboratoryResult.objects.filter(lot__in=lots)
+    rows = rows.select_related("line__person", "report", "corrected_by")
+    rows = rows.prefetch_related("samples")
+    return tuple(
+        paper.LabResult(
+            quantity=row.quantity,
+            samples=tuple(
+                paper.Sample(f"{one.as_read} {one.unit}", row.portion) for one in row.samples.all()
+            ),
+            laboratory=row.laboratory,
+            method=row.method,
+            sampled_at=row.sampled_at,
+            reported_at=row.reported_at,
+            file=row.report.name if row.report else "",
+            file_sha256=row.report.sha256 if row.report else "",
+            entered_by=initials_of(row.line),
+            number=row.pk,
+            note=row.note,
+            corrects=row.corrects_id or 0,
+            corrected_by=row.corrected_by.pk if hasattr(row, "corrected_by") else 0,
+        )
+        for row in rows.order_by("id")
+    )
+
+
+def instruments(steps: list[Step]) -> tuple[paper.InstrumentFacts, ...]:
+    ids = {row.instrument_id for step in steps for row in step.hand if row.instrument_id}
+    ids |= {row.source.instrument_id for step in steps for row in step.packed}
+    out = []
+    for one in Instrument.objects.filter(pk__in=[pk for pk in ids if pk]).order_by("name"):
+        check = AccuracyCheck.objects.filter(instrument=one).select_related("line__person")
+        last = check.order_by("-observed_at", "-id").first()
+        result = ""
+        if last is not None:
+            word = "within" if last.within else "OUT OF"
+            result = f"read {last.as_read}, expected {last.expected} °{last.unit}: {word} ±{last.tolerance}"
+        out.append(
+            paper.InstrumentFacts(
+                one.name,
+                " ".join(filter(None, [one.kind, one.accuracy])),
+                last.observed_at if last else 0,
+                last.method if last else "",
+                result,
+                initials_of(last.line) if last else "",
+            )
+        )
+    return tuple(out)

@@ -1,0 +1,134 @@
+"""Which rows a limit is held against in a load: by what the limit looks at, never by nearness in time."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from lots.core.limits import Cooling, Duration, Limit, Measured, NotJudged, Observed
+from lots.models.lot import LaboratoryResult, Load, Lot
+from lots.models.reading import Observation, PackedSeries, Reading
+from lots.queries.evidence import LoadEvidence, evidence, loads_before
+
+MANY = 6  # numbers named one by one; more are named by the first and the last
+
+Row = TypeVar("Row", Reading, Observation, LaboratoryResult, PackedSeries)
+
+
+@dataclass
+class Behind:
+    """The rows behind a finding, the loads whose start and end count, and the loads before whose
+    fish counts."""
+
+    readings: list[Reading] = field(default_factory=list)
+    observations: list[Observation] = field(default_factory=list)
+    results: list[LaboratoryResult] = field(default_factory=list)
+    packed: list[PackedSeries] = field(default_factory=list)
+    timed: list[int] = field(default_factory=list)
+    before: list[int] = field(default_factory=list)
+
+    def words(self) -> tuple[str, ...]:
+        """The rows by their numbers on paper."""
+        words = [f"start and end of load {number}" for number in self.timed]
+        words += _numbers("reading", self.readings)
+        words += _numbers("observation", self.observations)
+        words += _numbers("laboratory result", self.results)
+        words += sorted({f"series of {row.source.file.name}" for row in self.packed})
+        words += [f"fish of load {number}, the step before" for number in self.before]
+        return tuple(dict.fromkeys(words))
+
+    def up_to(self, line: int) -> "Behind":
+        """Those that the book held at a line of its own."""
+        return Behind(
+            _until(self.readings, line),
+            _until(self.observations, line),
+            _until(self.results, line),
+            _until(self.packed, line),
+            self.timed,
+            self.before,
+        )
+
+
+def _until(rows: Iterable[Row], line: int) -> list[Row]:
+    return [row for row in rows if row.line_id <= line]
+
+
+def _numbers(word: str, rows: Sequence[Row]) -> list[str]:
+    each = sorted({row.pk for row in rows})
+    if len(each) > MANY:
+        return [f"{word}s {each[0]} to {each[-1]} ({len(each)})"]
+    return [f"{word} {number}" for number in each]
+
+
+def behind(
+    limit: Limit, load: Load, lots: Iterable[Lot], found: LoadEvidence | None = None
+) -> Behind:
+    """The rows that a limit is held against over a load.
+
+    Args:
+        lots: those whose laboratory results speak for the fish.
+        found: the load's evidence, where it has been read already.
+    """
+    found = evidence(load) if found is None else found
+    out, each = Behind(), list(lots)
+    for leaf in limit.leaves():
+        match leaf.rule:
+            case Duration():
+                out.timed.append(load.pk)
+            case Observed(what):
+                rows = Observation.objects.filter(load=load, what=what).order_by("id")
+                rows = rows.select_related("corrected_by__accepted")
+                out.observations += [row for row in rows if not _put_right(row)]
+            case Measured(quantity, _, _, laboratory):
+                _measured(out, load, each, quantity, laboratory)
+            case NotJudged():
+                pass
+            case rule:
+                _temperatures(out, leaf, load, found)
+                if isinstance(rule, Cooling):
+                    out.before += [one.pk for one in loads_before(load)]
+    return out
+
+
+def _measured(
+    out: Behind, load: Load, lots: Sequence[Lot], quantity: str, laboratory: bool
+) -> None:
+    out.results += LaboratoryResult.objects.filter(
+        lot__in=lots, quantity=quantity, corrected_by=None
+    ).order_by("id")
+    if not laboratory:
+        out.readings += _standing(
+            Reading.objects.filter(load=load, quantity=quantity)
+            .select_related("accepted", "corrected_by__accepted")
+            .order_by("id")
+        )
+
+
+def _standing(rows: Iterable[Reading]) -> list[Reading]:
+    """The readings without those of which a correction has been accepted, or that were taken back: as
+    long as it has not, the reading corrected counts as monitored."""
+    return [row for row in rows if not row.withdrawn and not _put_right(row)]
+
+
+def _put_right(row: Reading | Observation) -> bool:
+    correction = getattr(row, "corrected_by", None)
+    return correction is not None and getattr(correction, "accepted", None) is not None
+
+
+def _temperatures(out: Behind, leaf: Limit, load: Load, found: LoadEvidence) -> None:
+    def fits(row: Reading | PackedSeries) -> bool:
+        if row.load_id is not None:
+            return leaf.of == "fish"
+        return leaf.of == ("place" if row.place_id == load.place_id else "room")
+
+    hand = [row for row in _standing(found.hand) if fits(row)]
+    packed = [row for row in found.packed if fits(row)]
+    if leaf.window.which in ("first reading", "last reading") and not packed:
+        hand = _at_the_end_of_each(hand, last=leaf.window.which == "last reading")
+    out.readings += hand
+    out.packed += packed
+
+
+def _at_the_end_of_each(rows: Sequence[Reading], last: bool) -> list[Reading]:
+    """Each probe's first reading, or its last."""
+    ordered = sorted(rows, key=lambda row: (row.observed_at, row.pk), reverse=not last)
+    return list({row.probe: row for row in ordered}.values())
