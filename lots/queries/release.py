@@ -1,5 +1,6 @@
 """What stands between a lot and its release, and which of its lines nobody has reviewed."""
 
+import json
 from dataclasses import dataclass
 
 from django.db.models import Q
@@ -8,7 +9,7 @@ from lots.core.limits import Verdict
 from lots.core.plan import Plan
 from lots.models.book import BookLine, LineLot
 from lots.models.deviation import Deviation, Disposition
-from lots.models.lot import LoadPart, Lot
+from lots.models.lot import LoadPart, Lot, LotLink
 from lots.models.review import Review
 from lots.queries.house import say_weight
 from lots.queries.judgements import Judged, judge_lot, not_judged, step_states
@@ -103,9 +104,11 @@ def undecided_grams(deviation: Deviation) -> int:
 
 def gone(lot: Lot) -> str:
     """What became of a lot of which nothing is left to work on or release; "" while there is some."""
+    there = balance(lot)
+    all_of_it = there.left + there.destroyed if there.packed is None else there.packed
     for state in deviations_of(lot):
         others = {kind: grams for kind, grams in state.decided.items() if kind != "release"}
-        if state.deviation.lot_id == lot.pk and others and sum(others.values()) >= state.needed:
+        if state.deviation.lot_id == lot.pk and others and sum(others.values()) >= all_of_it:
             return {
                 "destroy": "destroyed",
                 "divert": "diverted",
@@ -218,6 +221,19 @@ def decided_grams(lot: Lot) -> dict[str, int]:
 
 
 def releasable_grams(lot: Lot) -> int | None:
-    """The most that its deviations' dispositions let go; None where it has no deviation."""
-    allowed = [state.decided.get("release", 0) for state in deviations_of(lot)]
+    """The most that its deviations' dispositions let go: of the fish that a deviation speaks of, what
+    was decided to be released; all of the rest.  None where it has no deviation."""
+    packed = balance(lot).packed or 0
+    allowed = []
+    for state in deviations_of(lot):
+        spoken = _spoken_of(lot, state)
+        allowed.append(max(0, packed - spoken) + min(spoken, state.decided.get("release", 0)))
     return min(allowed, default=None)
+
+
+def _spoken_of(lot: Lot, state: DeviationState) -> int:
+    """Grams of this lot that the deviation speaks of; of an inherited one what came with its load."""
+    if state.deviation.lot_id == lot.pk:
+        return in_question(state.deviation)
+    links = LotLink.objects.filter(target=lot)
+    return sum(link.grams for link in links if state.deviation.load_id in json.loads(link.loads))

@@ -11,7 +11,7 @@ from lots.models.deviation import Deviation
 from lots.models.lot import LoadEnd, LoadPart, LoadStartMoved, Lot
 from lots.models.reading import Observation, Reading
 from lots.models.review import Review
-from lots.queries.deviation_page import all_deviations, is_missed
+from lots.queries.deviation_page import all_deviations, is_missed, open_deviations
 from lots.queries.evidence import end_of
 from lots.queries.house import rules
 from lots.queries.judgements import Judged, judge_part, told
@@ -180,10 +180,12 @@ def broken_since(at: int) -> list[Judged]:
 
 def _deviations_since(lots: Iterable[int], lines: set[int]) -> list[Deviation]:
     rows = all_deviations().filter(lot__in=list(lots))
-    rows = rows.filter(Q(decided=None) | Q(decided="hold") | Q(line__in=lines))
-    return sorted(
-        rows, key=lambda row: (row.decided not in (None, "hold"), row.acted, row.broke_at)
-    )
+    still_open = set(open_deviations().values_list("pk", flat=True))
+    rows = rows.filter(Q(pk__in=still_open) | Q(line__in=lines))
+    found = sorted(rows, key=lambda row: (row.pk not in still_open, row.acted, row.broke_at))
+    for row in found:
+        row.still_open = row.pk in still_open
+    return found
 
 
 def late_rows(lots: Iterable[int]) -> list[LateRow]:

@@ -17,7 +17,7 @@ from lots.queries.house import standing_right, training_words
 from lots.queries.judgements import judge_lot
 from lots.queries.lineage import balance
 from lots.queries.plans import plan_value
-from lots.queries.release import bars, decided_grams, newest_review
+from lots.queries.release import bars, decided_grams, newest_review, releasable_grams
 from lots.queries.shift_review import lots_to_review, needs_an_eye, rows_named
 from lots.views.base import HouseRequest, open_to, password_is_right
 
@@ -111,7 +111,9 @@ def _first_quantities(lot: Lot) -> dict[str, str]:
     """What was packed, less what deviations decided otherwise."""
     packed = balance(lot).packed or 0
     decided = {kind: min(grams, packed) for kind, grams in decided_grams(lot).items()}
+    allowed = releasable_grams(lot)
     rest = max(0, packed - sum(decided.values()))
+    rest = rest if allowed is None else min(rest, allowed)
     return {kind: f"{grams / 1000:g} kg" for kind, grams in {"release": rest, **decided}.items()}
 
 
