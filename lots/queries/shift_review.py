@@ -14,8 +14,8 @@ from lots.models.review import Review
 from lots.queries.deviation_page import all_deviations, is_missed, open_deviations
 from lots.queries.evidence import end_of
 from lots.queries.house import rules
-from lots.queries.judgements import Judged, judge_part, told
-from lots.queries.lineage import lineage
+from lots.queries.judgements import Judged, judge_parts, told
+from lots.queries.lineage import lineages
 from lots.queries.release import NOT_REVIEWED
 
 
@@ -155,16 +155,14 @@ def _judged_since(lots: Iterable[int], up_to: dict[int, int], at: int) -> list[J
     parts = LoadPart.objects.filter(lot__in=list(lots)).select_related(
         "lot__plan_version", "load__place__within"
     )
-    judged: list[Judged] = []
-    ancestors: dict[int, list] = {}  # type: ignore[type-arg]
+    looked_at = []
     for part in parts.prefetch_related("load__moves", "load__ends__accepted"):
         end = end_of(part.load)
         first = up_to.get(part.lot_id)
-        if end is not None and (first is None or end.line_id < first):
-            continue
-        if part.lot_id not in ancestors:
-            ancestors[part.lot_id] = lineage(part.lot)
-        judged += judge_part(part, at, ancestors[part.lot_id])
+        if end is None or (first is not None and end.line_id >= first):
+            looked_at.append(part)
+    ancestors = lineages(part.lot for part in looked_at)
+    judged = judge_parts([(part, ancestors[part.lot_id]) for part in looked_at], at)
     return sorted(judged, key=lambda one: (-one.verdict.rank, one.finding.broke_at or 0))
 
 
