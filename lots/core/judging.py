@@ -25,7 +25,6 @@ from lots.core.limits import (
     Measured,
     NotJudged,
     Observed,
-    Rule,
     SeriesRule,
     Verdict,
     Within,
@@ -415,8 +414,3 @@ def settle(limit_id: str, known: Finding, monitored: Finding | None, accepted: b
         return Judgement(limit_id, replace(monitored, why=why), True)
     changed = known.verdict is not monitored.verdict or known.figure != monitored.figure
     return Judgement(limit_id, known, changed)
-
-
-def is_series(rule: Rule) -> bool:
-    """Whether a rule looks at a series of readings."""
-    return isinstance(rule, SERIES_RULES)

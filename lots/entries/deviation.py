@@ -11,7 +11,7 @@ from lots.models.deviation import CorrectiveAction, Deviation, Disposition, Disp
 from lots.models.people import Person, Right
 from lots.queries.house import say_weight
 from lots.queries.lineage import heirs
-from lots.queries.release import deviation_state, in_question
+from lots.queries.release import deviation_state, in_question, may_recall
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +109,10 @@ def _check(decision: Decision, deviation: Deviation) -> None:
         )
 
 
-def _check_words(decision: Decision) -> None:
+def _check_words(decision: Decision, deviation: Deviation) -> None:
     wrong: dict[str, str] = {}
+    if decision.kind == DispositionKind.RECALL and not may_recall(deviation):
+        wrong["kind"] = "Nothing of this lot has left the house yet: hold, divert or destroy it."
     if decision.kind not in DispositionKind.values:
         wrong["kind"] = "Choose what is to become of the fish."
     if not decision.reason.strip():
@@ -132,7 +134,7 @@ def decide(person: Person, deviation: Deviation, decision: Decision, at: int) ->
     else:
         require(person, Right.REVIEWER)
         require_training(person, Right.REVIEWER)
-    _check_words(decision)
+    _check_words(decision, deviation)
     notice_lapses([deviation.lot], at)
     with act("disposition decided", person, at) as writing:
         newest = (

@@ -23,9 +23,10 @@ from lots.queries.judgements import (
     signature,
     step_limits,
 )
-from lots.queries.lineage import heirs, lineages, with_descendants
+from lots.queries.lineage import heirs, lineage, lineages, with_descendants
 from lots.queries.plans import plan_value
 from lots.queries.release import deviation_state
+from lots.queries.rests_on import behind
 
 EVIDENCE_ROWS = 40  # reading numbers named in a deviation's evidence
 
@@ -244,8 +245,9 @@ def _open(act: Act, judged: Judged, broke: int, last: int, at: int) -> Deviation
 def _evidence(judged: Judged, broke: int, at: int) -> dict[str, object]:
     """What the deviation rests on, as it stood when it was opened."""
     finding = judged.finding
-    found = seen.evidence(judged.part.load)
-    numbers = [row.pk for row in found.hand]
+    lot = Lot.objects.get(pk=judged.lot_id)
+    rows = behind(judged.limit, judged.part.load, [one.lot for one in lineage(lot)])
+    numbers = sorted({row.pk for row in rows.readings})
     return {
         "verdict": finding.verdict.value,
         "figure": finding.figure,
@@ -256,7 +258,7 @@ def _evidence(judged: Judged, broke: int, at: int) -> dict[str, object]:
         "judged_at": at,
         "readings": numbers[-EVIDENCE_ROWS:],
         "readings_in_all": len(numbers),
-        "series": [[row.pk, row.digest] for row in found.packed[-EVIDENCE_ROWS:]],
+        "series": [[row.pk, row.digest] for row in rows.packed[-EVIDENCE_ROWS:]],
     }
 
 

@@ -208,7 +208,7 @@ def end_load(
                 load=load,
                 ended_at=when.observed_at,
                 entered_at=when.entered_at,
-                reason=correct_because.strip() or when.late_reason.strip(),
+                reason="; ".join(filter(None, [correct_because.strip(), when.late_reason.strip()])),
                 note=note.strip(),
                 corrects=standing,
             )

@@ -105,9 +105,13 @@ class DecisionForm(forms.Form):
     )
     seen = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
 
-    def __init__(self, *args: object, unit: str, may_end: bool, **options: object) -> None:
+    def __init__(
+        self, *args: object, unit: str, may_end: bool, may_recall: bool = False, **options: object
+    ) -> None:
         super().__init__(*args, **options)  # type: ignore[arg-type]
         kinds = KINDS if may_end else KINDS[:1]
+        if not may_recall:
+            kinds = [pair for pair in kinds if pair[0] != DispositionKind.RECALL]
         self.fields["kind"].choices = kinds  # type: ignore[attr-defined]
         self.fields["grams"] = WeightField(label="How much of it", unit=unit)
         if not may_end:

@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import prefetch_related_objects
 
 from lots.core import judging
-from lots.core.folds import Finding, Span
+from lots.core.folds import Finding
 from lots.core.judging import Facts, Judgement, Sample
 from lots.core.limits import Limit, NotJudged, Verdict
 from lots.core.plan import ControlPoint, Plan, PlanStep
@@ -251,8 +251,3 @@ def not_judged(plan: Plan) -> list[str]:
         for leaf in limit.leaves()
         if isinstance(leaf.rule, NotJudged)
     ]
-
-
-def span_now(load: Load) -> Span:
-    end = seen.end_of(load)
-    return Span(seen.started_at(load), end.ended_at if end else None)

@@ -20,6 +20,7 @@ from lots.queries.lineage import (
     lineage,
     parts_of,
     through_steps,
+    with_descendants,
 )
 from lots.queries.plans import plan_value
 
@@ -95,6 +96,12 @@ def deviation_state(deviation: Deviation) -> DeviationState:
     newest = decisions[-1] if decisions else None
     needed = in_question(deviation) if decided else 0
     return DeviationState(deviation, newest, decided, needed)
+
+
+def may_recall(deviation: Deviation) -> bool:
+    """Whether fish of the lot, or of a lot that took its fish along, has been released."""
+    lots = with_descendants([deviation.lot])
+    return Lot.objects.filter(pk__in=lots, release__isnull=False).exists()
 
 
 def undecided_grams(deviation: Deviation) -> int:

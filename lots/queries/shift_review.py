@@ -102,6 +102,11 @@ class LateRow:
     seen_at: int
 
     @property
+    def lots(self) -> list[Lot]:
+        """The lots that the entry speaks of."""
+        return [one.lot for one in self.row.line.lots.all()]
+
+    @property
     def why(self) -> str:
         """The reason that the person gave for the correction, or for coming late."""
         names = ("correction_reason", "late_reason", "reason")
@@ -196,11 +201,16 @@ def late_rows(lots: Iterable[int]) -> list[LateRow]:
     readings = Reading.objects.filter(
         late | (over & ~Q(quantity="temperature")), **mine
     ).select_related("place", "load", "line__person", "corrects")
-    looks = Observation.objects.filter(late | over, **mine).select_related(
-        "load__place", "line__person", "corrects"
+    readings = readings.prefetch_related("line__lots__lot")
+    looks = (
+        Observation.objects.filter(late | over, **mine)
+        .select_related("load__place", "line__person", "corrects")
+        .prefetch_related("line__lots__lot")
     )
-    ends = LoadEnd.objects.filter(late_end, **mine).select_related(
-        "load__place", "line__person", "corrects"
+    ends = (
+        LoadEnd.objects.filter(late_end, **mine)
+        .select_related("load__place", "line__person", "corrects")
+        .prefetch_related("line__lots__lot")
     )
     found = [
         LateRow(f"reading-{row.pk}", "reading", row, row.observed_at) for row in readings.distinct()

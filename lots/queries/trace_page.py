@@ -38,6 +38,18 @@ class Trace:
     decided: list[Disposition]
     same_delivery: list[Lot]
 
+    @property
+    def sources(self) -> list[tuple[Lot, int]]:
+        """The lots as they came in at the dock that this one's fish is from, with the weight that each
+        gave on the last way here; the lot itself where none gave it any."""
+        made = {link.target_id for link in self.back}
+        came: dict[int, tuple[Lot, int]] = {}
+        for link in self.back:
+            if link.source_id not in made:
+                grams = came.get(link.source_id, (link.source, 0))[1] + link.grams
+                came[link.source_id] = link.source, grams
+        return list(came.values()) or [(self.lot, self.lot.quantity_g)]
+
 
 def trace_of(lot: Lot) -> Trace:
     """Everything by which the lot is traced."""

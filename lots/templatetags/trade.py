@@ -5,7 +5,6 @@ from zoneinfo import ZoneInfo
 
 from django import template
 
-from lots.core.limits import VERDICT_WORDS, Verdict
 from lots.core.moments import show_moment
 from lots.core.units import (
     GRAMS_PER_LB,
@@ -76,8 +75,3 @@ def canonical(row: Any) -> str:
 def span(span_ms: int | None) -> str:
     """30 min, 2 h 15 min."""
     return "—" if span_ms is None else show_span(int(span_ms) // 60000 * 60000)
-
-
-@register.filter
-def verdict_words(value: str) -> str:
-    return VERDICT_WORDS[Verdict(value)]

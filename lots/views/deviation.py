@@ -14,7 +14,7 @@ from lots.forms.fields import refuse
 from lots.models.deviation import Deviation, Disposition
 from lots.queries.deviation_page import deviation_page, ended_deviations, open_deviations
 from lots.queries.house import say_weight
-from lots.queries.release import undecided_grams
+from lots.queries.release import may_recall, undecided_grams
 from lots.queries.shift_review import broken_since
 from lots.views.base import HouseRequest, open_to
 
@@ -106,7 +106,11 @@ def deviation_decide(request: HouseRequest, pk: int) -> HttpResponse:
     """Decides what becomes of the fish; of two deciding at once the second is told, and keeps what
     was typed."""
     deviation = _deviation(pk)
-    options = {"unit": request.house.weight_unit, "may_end": "reviewer" in request.rights}
+    options = {
+        "unit": request.house.weight_unit,
+        "may_end": "reviewer" in request.rights,
+        "may_recall": may_recall(deviation),
+    }
     if request.method != "POST":
         form = DecisionForm(initial=_first_words(request, deviation), **options)
         return _page(request, "deviations/decide.html", deviation, form)

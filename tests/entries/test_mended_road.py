@@ -1,5 +1,6 @@
 """What an engineer's second reading found: each hole by which fish could be let go, closed."""
 
+import json
 from threading import Barrier, Thread
 
 import pytest
@@ -288,3 +289,30 @@ def test_two_people_do_not_both_end_a_load_first() -> None:
         thread.join()
     assert len(refusals) == 1
     assert LoadEnd.objects.filter(load=load).count() == 1
+
+
+def test_nothing_is_recalled_that_never_left_the_house(book: Book) -> None:
+    _, deviation = cold_smoke(book)
+    with pytest.raises(Refused, match="Nothing of this lot has left the house"):
+        decide(book.reviewer, deviation, Decision("recall", 18_000, "x"), moment("20:15"))
+
+
+def test_a_deviation_keeps_the_readings_that_its_limit_looks_at_and_no_others(book: Book) -> None:
+    one = book.open_lot()
+    load = book.start("hold", "Cooler", "08:00", one)
+    book.fish(load, "08:02 39", probes=1)
+    book.at_place("Cooler", "08:05 45.0")
+    deviation = Deviation.objects.get(load=load)
+    warm = Reading.objects.get(place=book.place("Cooler"), load=None)
+    assert json.loads(deviation.evidence)["readings"] == [warm.pk]
+    assert json.loads(deviation.evidence)["readings_in_all"] == 1
+
+
+def test_a_late_correction_of_an_end_keeps_both_reasons(book: Book) -> None:
+    load = book.start("hold", "Cooler", "08:00", book.open_lot())
+    book.at_place("Cooler", "08:05 36.0")
+    book.end(load, "08:30")
+    late = seen("08:20", "09:30", "the clock was misread")
+    end_load(book.operator, load, late, correct_because="it was carried out at 08:20")
+    newest = LoadEnd.objects.order_by("-id")[0]
+    assert newest.reason == "it was carried out at 08:20; the clock was misread"

@@ -127,7 +127,7 @@ def test_a_correction_not_accepted_says_so(book: Book) -> None:
     load.end_load(
         book.operator, tank, seen("10:30", "12:30", "found at lunch"), correct_because="wrong clock"
     )
-    assert "wrong clock; not accepted yet" in paper(record_of(book, one))
+    assert "wrong clock; found at lunch; not accepted yet" in paper(record_of(book, one))
 
 
 def test_a_start_entered_late_is_printed_with_its_reason(book: Book) -> None:

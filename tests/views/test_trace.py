@@ -86,3 +86,13 @@ def test_several_lots_are_listed_and_a_whole_code_is_traced(book: Book, client: 
     whole = page(client, "TR-1")
     assert "Where it came from" in whole
     assert "Others that match" in whole
+
+
+def test_a_merged_lot_names_every_supplier_with_its_weight(book: Book, client: Client) -> None:
+    one = book.open_lot("A", supplier="First Invented Farm", supplier_lot="F-1")
+    two = book.open_lot("B", supplier="Second Invented Farm", supplier_lot="S-2")
+    merge_lots(book.operator, [(one, 12_000), (two, 8_000)], "M", "", moment("08:00"))
+    come(client, book.inspector)
+    said = page(client, "M")
+    assert "First Invented Farm, lot F-1: 12 kg as A" in said
+    assert "Second Invented Farm, lot S-2: 8 kg as B" in said
