@@ -5,900 +5,2141 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
-    dependencies = [
-    ]
+    dependencies = []
 
     operations = [
         migrations.CreateModel(
-            name='BookLine',
+            name="BookLine",
             fields=[
-                ('number', models.BigIntegerField(primary_key=True, serialize=False)),
-                ('at', models.BigIntegerField()),
-                ('kind', models.CharField(max_length=40)),
-                ('content', models.TextField()),
-                ('form', models.PositiveIntegerField(default=1)),
-                ('prev', models.CharField(max_length=64, unique=True)),
-                ('digest', models.CharField(max_length=64, unique=True)),
-                ('client_key', models.CharField(max_length=64, null=True, unique=True)),
+                ("number", models.BigIntegerField(primary_key=True, serialize=False)),
+                ("at", models.BigIntegerField()),
+                ("kind", models.CharField(max_length=40)),
+                ("content", models.TextField()),
+                ("form", models.PositiveIntegerField(default=1)),
+                ("prev", models.CharField(max_length=64, unique=True)),
+                ("digest", models.CharField(max_length=64, unique=True)),
+                ("client_key", models.CharField(max_length=64, null=True, unique=True)),
             ],
             options={
-                'ordering': ['number'],
+                "ordering": ["number"],
             },
         ),
         migrations.CreateModel(
-            name='BrineBatch',
+            name="BrineBatch",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.CharField(max_length=40, unique=True)),
-                ('made_at', models.BigIntegerField()),
-                ('entered_at', models.BigIntegerField()),
-                ('content', models.TextField()),
-                ('note', models.CharField(blank=True, max_length=400)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("code", models.CharField(max_length=40, unique=True)),
+                ("made_at", models.BigIntegerField()),
+                ("entered_at", models.BigIntegerField()),
+                ("content", models.TextField()),
+                ("note", models.CharField(blank=True, max_length=400)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Deviation',
+            name="Deviation",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('control_point', models.CharField(max_length=60)),
-                ('limit_id', models.CharField(max_length=120)),
-                ('demand', models.TextField()),
-                ('figure', models.TextField()),
-                ('why', models.TextField(blank=True)),
-                ('broke_at', models.BigIntegerField()),
-                ('last_broke_at', models.BigIntegerField()),
-                ('signature', models.CharField(max_length=120)),
-                ('evidence', models.TextField()),
-                ('rules', models.PositiveIntegerField()),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("control_point", models.CharField(max_length=60)),
+                ("limit_id", models.CharField(max_length=120)),
+                ("demand", models.TextField()),
+                ("figure", models.TextField()),
+                ("why", models.TextField(blank=True)),
+                ("broke_at", models.BigIntegerField()),
+                ("last_broke_at", models.BigIntegerField()),
+                ("signature", models.CharField(max_length=120)),
+                ("evidence", models.TextField()),
+                ("rules", models.PositiveIntegerField()),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='CorrectiveAction',
+            name="CorrectiveAction",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('plan_followed', models.BooleanField()),
-                ('segregated', models.CharField(blank=True, max_length=400)),
-                ('acceptability_by', models.CharField(blank=True, max_length=200)),
-                ('reassessment_by', models.CharField(blank=True, max_length=200)),
-                ('reassessment_due', models.CharField(blank=True, max_length=10)),
-                ('fish', models.TextField()),
-                ('control_restored', models.TextField()),
-                ('cause', models.TextField()),
-                ('taken_at', models.BigIntegerField()),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('deviation', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='actions', to='lots.deviation')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("plan_followed", models.BooleanField()),
+                ("segregated", models.CharField(blank=True, max_length=400)),
+                ("acceptability_by", models.CharField(blank=True, max_length=200)),
+                ("reassessment_by", models.CharField(blank=True, max_length=200)),
+                ("reassessment_due", models.CharField(blank=True, max_length=10)),
+                ("fish", models.TextField()),
+                ("control_restored", models.TextField()),
+                ("cause", models.TextField()),
+                ("taken_at", models.BigIntegerField()),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "deviation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="actions",
+                        to="lots.deviation",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='DeviationNote',
+            name="DeviationNote",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(max_length=20)),
-                ('figure', models.TextField(blank=True)),
-                ('last_broke_at', models.BigIntegerField(default=0)),
-                ('signature', models.CharField(blank=True, max_length=120)),
-                ('why', models.TextField(blank=True)),
-                ('deviation', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='notes', to='lots.deviation')),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("kind", models.CharField(max_length=20)),
+                ("figure", models.TextField(blank=True)),
+                ("last_broke_at", models.BigIntegerField(default=0)),
+                ("signature", models.CharField(blank=True, max_length=120)),
+                ("why", models.TextField(blank=True)),
+                (
+                    "deviation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="notes",
+                        to="lots.deviation",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Establishment',
+            name="Establishment",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=200)),
-                ('address', models.CharField(max_length=400)),
-                ('sells', models.CharField(choices=[('wholesale', 'wholesale'), ('retail', 'retail'), ('both', 'both')], max_length=12)),
-                ('zone', models.CharField(max_length=60)),
-                ('temperature_unit', models.CharField(choices=[('F', '°F'), ('C', '°C')], max_length=1)),
-                ('weight_unit', models.CharField(choices=[('lb', 'lb'), ('kg', 'kg')], max_length=2)),
-                ('demo', models.BooleanField(default=False)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=200)),
+                ("address", models.CharField(max_length=400)),
+                (
+                    "sells",
+                    models.CharField(
+                        choices=[
+                            ("wholesale", "wholesale"),
+                            ("retail", "retail"),
+                            ("both", "both"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                ("zone", models.CharField(max_length=60)),
+                (
+                    "temperature_unit",
+                    models.CharField(choices=[("F", "°F"), ("C", "°C")], max_length=1),
+                ),
+                (
+                    "weight_unit",
+                    models.CharField(choices=[("lb", "lb"), ("kg", "kg")], max_length=2),
+                ),
+                ("demo", models.BooleanField(default=False)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='HeadSealed',
+            name="HeadSealed",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('head_digest', models.CharField(max_length=64)),
-                ('seal', models.TextField()),
-                ('head', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("head_digest", models.CharField(max_length=64)),
+                ("seal", models.TextField()),
+                (
+                    "head",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Instrument',
+            name="Instrument",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=80, unique=True)),
-                ('kind', models.CharField(max_length=40)),
-                ('accuracy', models.CharField(blank=True, max_length=40)),
-                ('reference', models.CharField(blank=True, max_length=40)),
-                ('serial', models.CharField(blank=True, max_length=80)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=80, unique=True)),
+                ("kind", models.CharField(max_length=40)),
+                ("accuracy", models.CharField(blank=True, max_length=40)),
+                ("reference", models.CharField(blank=True, max_length=40)),
+                ("serial", models.CharField(blank=True, max_length=80)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='AccuracyCheck',
+            name="AccuracyCheck",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('method', models.CharField(max_length=40)),
-                ('as_read', models.CharField(max_length=20)),
-                ('expected', models.CharField(max_length=20)),
-                ('unit', models.CharField(max_length=10)),
-                ('tolerance', models.CharField(max_length=20)),
-                ('within', models.BooleanField()),
-                ('observed_at', models.BigIntegerField()),
-                ('entered_at', models.BigIntegerField()),
-                ('note', models.CharField(blank=True, max_length=400)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('instrument', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='checks', to='lots.instrument')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("method", models.CharField(max_length=40)),
+                ("as_read", models.CharField(max_length=20)),
+                ("expected", models.CharField(max_length=20)),
+                ("unit", models.CharField(max_length=10)),
+                ("tolerance", models.CharField(max_length=20)),
+                ("within", models.BooleanField()),
+                ("observed_at", models.BigIntegerField()),
+                ("entered_at", models.BigIntegerField()),
+                ("note", models.CharField(blank=True, max_length=400)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="checks",
+                        to="lots.instrument",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='InstrumentRetired',
+            name="InstrumentRetired",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('reason', models.CharField(max_length=300)),
-                ('instrument', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='retired', to='lots.instrument')),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("reason", models.CharField(max_length=300)),
+                (
+                    "instrument",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="retired",
+                        to="lots.instrument",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='KeptFile',
+            name="KeptFile",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('sha256', models.CharField(max_length=64)),
-                ('name', models.CharField(max_length=200)),
-                ('media_type', models.CharField(max_length=80)),
-                ('size', models.BigIntegerField()),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("sha256", models.CharField(max_length=64)),
+                ("name", models.CharField(max_length=200)),
+                ("media_type", models.CharField(max_length=80)),
+                ("size", models.BigIntegerField()),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='LaboratoryResult',
+            name="LaboratoryResult",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('quantity', models.CharField(max_length=40)),
-                ('laboratory', models.CharField(max_length=200)),
-                ('method', models.CharField(blank=True, max_length=200)),
-                ('portion', models.CharField(blank=True, max_length=200)),
-                ('sampled_at', models.BigIntegerField()),
-                ('reported_at', models.BigIntegerField()),
-                ('entered_at', models.BigIntegerField()),
-                ('note', models.CharField(blank=True, max_length=400)),
-                ('corrects', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='corrected_by', to='lots.laboratoryresult')),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('report', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.keptfile')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("quantity", models.CharField(max_length=40)),
+                ("laboratory", models.CharField(max_length=200)),
+                ("method", models.CharField(blank=True, max_length=200)),
+                ("portion", models.CharField(blank=True, max_length=200)),
+                ("sampled_at", models.BigIntegerField()),
+                ("reported_at", models.BigIntegerField()),
+                ("entered_at", models.BigIntegerField()),
+                ("note", models.CharField(blank=True, max_length=400)),
+                (
+                    "corrects",
+                    models.OneToOneField(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="corrected_by",
+                        to="lots.laboratoryresult",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "report",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.keptfile",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='LaboratorySample',
+            name="LaboratorySample",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.PositiveIntegerField()),
-                ('as_read', models.CharField(max_length=20)),
-                ('unit', models.CharField(max_length=12)),
-                ('value', models.BigIntegerField()),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('result', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='samples', to='lots.laboratoryresult')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("number", models.PositiveIntegerField()),
+                ("as_read", models.CharField(max_length=20)),
+                ("unit", models.CharField(max_length=12)),
+                ("value", models.BigIntegerField()),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "result",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="samples",
+                        to="lots.laboratoryresult",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Load',
+            name="Load",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('step_kind', models.CharField(max_length=30)),
-                ('started_at', models.BigIntegerField()),
-                ('entered_at', models.BigIntegerField()),
-                ('declared', models.CharField(blank=True, max_length=40)),
-                ('note', models.CharField(blank=True, max_length=400)),
-                ('brine_batch', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='loads', to='lots.brinebatch')),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("step_kind", models.CharField(max_length=30)),
+                ("started_at", models.BigIntegerField()),
+                ("entered_at", models.BigIntegerField()),
+                ("declared", models.CharField(blank=True, max_length=40)),
+                ("note", models.CharField(blank=True, max_length=400)),
+                (
+                    "brine_batch",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="loads",
+                        to="lots.brinebatch",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
             ],
         ),
         migrations.AddField(
-            model_name='deviation',
-            name='load',
-            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='deviations', to='lots.load'),
+            model_name="deviation",
+            name="load",
+            field=models.ForeignKey(
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="deviations",
+                to="lots.load",
+            ),
         ),
         migrations.CreateModel(
-            name='LoadEnd',
+            name="LoadEnd",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ended_at', models.BigIntegerField()),
-                ('entered_at', models.BigIntegerField()),
-                ('reason', models.CharField(blank=True, max_length=300)),
-                ('note', models.CharField(blank=True, max_length=400)),
-                ('corrects', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='corrected_by', to='lots.loadend')),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('load', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='ends', to='lots.load')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("ended_at", models.BigIntegerField()),
+                ("entered_at", models.BigIntegerField()),
+                ("reason", models.CharField(blank=True, max_length=300)),
+                ("note", models.CharField(blank=True, max_length=400)),
+                (
+                    "corrects",
+                    models.OneToOneField(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="corrected_by",
+                        to="lots.loadend",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "load",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="ends",
+                        to="lots.load",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='LoadStartMoved',
+            name="LoadStartMoved",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('started_at', models.BigIntegerField()),
-                ('reason', models.CharField(max_length=300)),
-                ('entered_at', models.BigIntegerField()),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('load', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='moves', to='lots.load')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("started_at", models.BigIntegerField()),
+                ("reason", models.CharField(max_length=300)),
+                ("entered_at", models.BigIntegerField()),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "load",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="moves",
+                        to="lots.load",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='LoggerImport',
+            name="LoggerImport",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('understood', models.TextField()),
-                ('rows', models.PositiveIntegerField()),
-                ('added', models.PositiveIntegerField()),
-                ('root', models.CharField(max_length=64)),
-                ('file', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.keptfile')),
-                ('instrument', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.instrument')),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('load', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='imports', to='lots.load')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("understood", models.TextField()),
+                ("rows", models.PositiveIntegerField()),
+                ("added", models.PositiveIntegerField()),
+                ("root", models.CharField(max_length=64)),
+                (
+                    "file",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.keptfile",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.instrument",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "load",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="imports",
+                        to="lots.load",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Lot',
+            name="Lot",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.CharField(max_length=40, unique=True)),
-                ('product', models.CharField(max_length=200)),
-                ('species', models.CharField(max_length=3)),
-                ('species_name', models.CharField(max_length=120)),
-                ('origin', models.CharField(choices=[('wild', 'wild'), ('farmed', 'farmed')], max_length=10)),
-                ('supplier', models.CharField(max_length=200)),
-                ('supplier_lot', models.CharField(blank=True, max_length=80)),
-                ('quantity_g', models.BigIntegerField()),
-                ('received_at', models.BigIntegerField()),
-                ('entered_at', models.BigIntegerField()),
-                ('note', models.CharField(blank=True, max_length=400)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("code", models.CharField(max_length=40, unique=True)),
+                ("product", models.CharField(max_length=200)),
+                ("species", models.CharField(max_length=3)),
+                ("species_name", models.CharField(max_length=120)),
+                (
+                    "origin",
+                    models.CharField(
+                        choices=[("wild", "wild"), ("farmed", "farmed")], max_length=10
+                    ),
+                ),
+                ("supplier", models.CharField(max_length=200)),
+                ("supplier_lot", models.CharField(blank=True, max_length=80)),
+                ("quantity_g", models.BigIntegerField()),
+                ("received_at", models.BigIntegerField()),
+                ("entered_at", models.BigIntegerField()),
+                ("note", models.CharField(blank=True, max_length=400)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='LoadPart',
+            name="LoadPart",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('step', models.CharField(max_length=60)),
-                ('grams', models.BigIntegerField()),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('load', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='parts', to='lots.load')),
-                ('lot', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='parts', to='lots.lot')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("step", models.CharField(max_length=60)),
+                ("grams", models.BigIntegerField()),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "load",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="parts",
+                        to="lots.load",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="parts",
+                        to="lots.lot",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='LineLot',
+            name="LineLot",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='lots', to='lots.bookline')),
-                ('lot', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='lines', to='lots.lot')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="lots",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="lines",
+                        to="lots.lot",
+                    ),
+                ),
             ],
         ),
         migrations.AddField(
-            model_name='laboratoryresult',
-            name='lot',
-            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='laboratory_results', to='lots.lot'),
+            model_name="laboratoryresult",
+            name="lot",
+            field=models.ForeignKey(
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="laboratory_results",
+                to="lots.lot",
+            ),
         ),
         migrations.CreateModel(
-            name='KeptJudgement',
+            name="KeptJudgement",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('limit_id', models.CharField(max_length=120)),
-                ('verdict', models.CharField(max_length=10)),
-                ('figure', models.TextField()),
-                ('broke_at', models.BigIntegerField(default=0)),
-                ('at', models.BigIntegerField()),
-                ('rules', models.PositiveIntegerField()),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('load', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.load')),
-                ('lot', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='kept_judgements', to='lots.lot')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("limit_id", models.CharField(max_length=120)),
+                ("verdict", models.CharField(max_length=10)),
+                ("figure", models.TextField()),
+                ("broke_at", models.BigIntegerField(default=0)),
+                ("at", models.BigIntegerField()),
+                ("rules", models.PositiveIntegerField()),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "load",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.load",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="kept_judgements",
+                        to="lots.lot",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.AddField(
-            model_name='deviation',
-            name='lot',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='deviations', to='lots.lot'),
+            model_name="deviation",
+            name="lot",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="deviations",
+                to="lots.lot",
+            ),
         ),
         migrations.CreateModel(
-            name='LotFinish',
+            name="LotFinish",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('packed_g', models.BigIntegerField()),
-                ('packs', models.PositiveIntegerField(default=0)),
-                ('finished_at', models.BigIntegerField()),
-                ('entered_at', models.BigIntegerField()),
-                ('note', models.CharField(blank=True, max_length=400)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('lot', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='finish', to='lots.lot')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("packed_g", models.BigIntegerField()),
+                ("packs", models.PositiveIntegerField(default=0)),
+                ("finished_at", models.BigIntegerField()),
+                ("entered_at", models.BigIntegerField()),
+                ("note", models.CharField(blank=True, max_length=400)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="finish",
+                        to="lots.lot",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='LotLink',
+            name="LotLink",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('how', models.CharField(choices=[('split', 'split'), ('merge', 'merge'), ('rework', 'rework')], max_length=10)),
-                ('grams', models.BigIntegerField()),
-                ('at', models.BigIntegerField()),
-                ('reason', models.CharField(blank=True, max_length=300)),
-                ('loads', models.TextField()),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('source', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='gave', to='lots.lot')),
-                ('target', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='came_from', to='lots.lot')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "how",
+                    models.CharField(
+                        choices=[("split", "split"), ("merge", "merge"), ("rework", "rework")],
+                        max_length=10,
+                    ),
+                ),
+                ("grams", models.BigIntegerField()),
+                ("at", models.BigIntegerField()),
+                ("reason", models.CharField(blank=True, max_length=300)),
+                ("loads", models.TextField()),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "source",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="gave",
+                        to="lots.lot",
+                    ),
+                ),
+                (
+                    "target",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="came_from",
+                        to="lots.lot",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='LotVoided',
+            name="LotVoided",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('reason', models.CharField(max_length=300)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('lot', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='voided', to='lots.lot')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("reason", models.CharField(max_length=300)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="voided",
+                        to="lots.lot",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Observation',
+            name="Observation",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('what', models.CharField(max_length=200)),
-                ('found', models.BooleanField()),
-                ('observed_at', models.BigIntegerField()),
-                ('entered_at', models.BigIntegerField()),
-                ('late_reason', models.CharField(blank=True, max_length=300)),
-                ('note', models.CharField(blank=True, max_length=400)),
-                ('correction_reason', models.CharField(blank=True, max_length=300)),
-                ('corrects', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='corrected_by', to='lots.observation')),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('load', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='observations', to='lots.load')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("what", models.CharField(max_length=200)),
+                ("found", models.BooleanField()),
+                ("observed_at", models.BigIntegerField()),
+                ("entered_at", models.BigIntegerField()),
+                ("late_reason", models.CharField(blank=True, max_length=300)),
+                ("note", models.CharField(blank=True, max_length=400)),
+                ("correction_reason", models.CharField(blank=True, max_length=300)),
+                (
+                    "corrects",
+                    models.OneToOneField(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="corrected_by",
+                        to="lots.observation",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "load",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="observations",
+                        to="lots.load",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='PartDestroyed',
+            name="PartDestroyed",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('grams', models.BigIntegerField()),
-                ('at', models.BigIntegerField()),
-                ('reason', models.CharField(max_length=300)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('lot', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='destroyed', to='lots.lot')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("grams", models.BigIntegerField()),
+                ("at", models.BigIntegerField()),
+                ("reason", models.CharField(max_length=300)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="destroyed",
+                        to="lots.lot",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Person',
+            name="Person",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('username', models.CharField(max_length=60, unique=True)),
-                ('name', models.CharField(max_length=120)),
-                ('initials', models.CharField(max_length=8, unique=True)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("username", models.CharField(max_length=60, unique=True)),
+                ("name", models.CharField(max_length=120)),
+                ("initials", models.CharField(max_length=8, unique=True)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Invitation',
+            name="Invitation",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code_sha256', models.CharField(max_length=64, unique=True)),
-                ('expires_at', models.BigIntegerField()),
-                ('person', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='invitations', to='lots.person')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("code_sha256", models.CharField(max_length=64, unique=True)),
+                ("expires_at", models.BigIntegerField()),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="invitations",
+                        to="lots.person",
+                    ),
+                ),
             ],
         ),
         migrations.AddField(
-            model_name='bookline',
-            name='person',
-            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='lines', to='lots.person'),
+            model_name="bookline",
+            name="person",
+            field=models.ForeignKey(
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="lines",
+                to="lots.person",
+            ),
         ),
         migrations.CreateModel(
-            name='Login',
+            name="Login",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('password', models.CharField(max_length=128, verbose_name='password')),
-                ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
-                ('username', models.CharField(max_length=60, unique=True)),
-                ('is_active', models.BooleanField(default=True)),
-                ('person', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='login', to='lots.person')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("password", models.CharField(max_length=128, verbose_name="password")),
+                (
+                    "last_login",
+                    models.DateTimeField(blank=True, null=True, verbose_name="last login"),
+                ),
+                ("username", models.CharField(max_length=60, unique=True)),
+                ("is_active", models.BooleanField(default=True)),
+                (
+                    "person",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="login",
+                        to="lots.person",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Place',
+            name="Place",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=80, unique=True)),
-                ('kind', models.CharField(choices=[('receiving dock', 'receiving dock'), ('freezer', 'freezer'), ('cooler', 'cooler'), ('brine tank', 'brine tank'), ('room', 'room'), ('dry room', 'dry room'), ('smokehouse', 'smokehouse'), ('table', 'table')], max_length=20)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('within', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='holds', to='lots.place')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=80, unique=True)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("receiving dock", "receiving dock"),
+                            ("freezer", "freezer"),
+                            ("cooler", "cooler"),
+                            ("brine tank", "brine tank"),
+                            ("room", "room"),
+                            ("dry room", "dry room"),
+                            ("smokehouse", "smokehouse"),
+                            ("table", "table"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "within",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="holds",
+                        to="lots.place",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='PackedSeries',
+            name="PackedSeries",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('probe', models.CharField(blank=True, max_length=40)),
-                ('unit', models.CharField(max_length=1)),
-                ('count', models.PositiveIntegerField()),
-                ('first_at', models.BigIntegerField()),
-                ('last_at', models.BigIntegerField()),
-                ('data', models.BinaryField()),
-                ('digest', models.CharField(max_length=64)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('load', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='packed', to='lots.load')),
-                ('source', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='series', to='lots.loggerimport')),
-                ('place', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='packed', to='lots.place')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("probe", models.CharField(blank=True, max_length=40)),
+                ("unit", models.CharField(max_length=1)),
+                ("count", models.PositiveIntegerField()),
+                ("first_at", models.BigIntegerField()),
+                ("last_at", models.BigIntegerField()),
+                ("data", models.BinaryField()),
+                ("digest", models.CharField(max_length=64)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "load",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="packed",
+                        to="lots.load",
+                    ),
+                ),
+                (
+                    "source",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="series",
+                        to="lots.loggerimport",
+                    ),
+                ),
+                (
+                    "place",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="packed",
+                        to="lots.place",
+                    ),
+                ),
             ],
         ),
         migrations.AddField(
-            model_name='loggerimport',
-            name='place',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='imports', to='lots.place'),
+            model_name="loggerimport",
+            name="place",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="imports", to="lots.place"
+            ),
         ),
         migrations.AddField(
-            model_name='load',
-            name='place',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='loads', to='lots.place'),
+            model_name="load",
+            name="place",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="loads", to="lots.place"
+            ),
         ),
         migrations.AddField(
-            model_name='instrument',
-            name='place',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.place'),
+            model_name="instrument",
+            name="place",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="lots.place",
+            ),
         ),
         migrations.CreateModel(
-            name='PlaceClosed',
+            name="PlaceClosed",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('reason', models.CharField(max_length=300)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('place', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='closed', to='lots.place')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("reason", models.CharField(max_length=300)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "place",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="closed",
+                        to="lots.place",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Plan',
+            name="Plan",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('title', models.CharField(max_length=200, unique=True)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("title", models.CharField(max_length=200, unique=True)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='PlanVersion',
+            name="PlanVersion",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.PositiveIntegerField()),
-                ('content', models.TextField()),
-                ('content_sha256', models.CharField(max_length=64)),
-                ('change', models.CharField(blank=True, max_length=400)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('plan', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='versions', to='lots.plan')),
-                ('study', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.keptfile')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("number", models.PositiveIntegerField()),
+                ("content", models.TextField()),
+                ("content_sha256", models.CharField(max_length=64)),
+                ("change", models.CharField(blank=True, max_length=400)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "plan",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="versions",
+                        to="lots.plan",
+                    ),
+                ),
+                (
+                    "study",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.keptfile",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='PlanDraft',
+            name="PlanDraft",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('title', models.CharField(max_length=200)),
-                ('content', models.TextField()),
-                ('changed_at', models.BigIntegerField(default=0)),
-                ('plan', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='drafts', to='lots.plan')),
-                ('base', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.planversion')),
-            ],
-        ),
-        migrations.AddField(
-            model_name='lot',
-            name='plan_version',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='lots', to='lots.planversion'),
-        ),
-        migrations.CreateModel(
-            name='PlanWithdrawn',
-            fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('reason', models.CharField(max_length=300)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('plan', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='withdrawn', to='lots.plan')),
-            ],
-            options={
-                'abstract': False,
-            },
-        ),
-        migrations.CreateModel(
-            name='ProbeLeft',
-            fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('probe', models.CharField(max_length=40)),
-                ('at', models.BigIntegerField()),
-                ('reason', models.CharField(max_length=300)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('load', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='probes_left', to='lots.load')),
-            ],
-            options={
-                'abstract': False,
-            },
-        ),
-        migrations.CreateModel(
-            name='ProcessAdjustment',
-            fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('limit_id', models.CharField(max_length=120)),
-                ('figure', models.TextField()),
-                ('what', models.TextField()),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('load', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.load')),
-                ('lot', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='adjustments', to='lots.lot')),
-            ],
-            options={
-                'abstract': False,
-            },
-        ),
-        migrations.CreateModel(
-            name='Reading',
-            fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('probe', models.CharField(blank=True, max_length=40)),
-                ('quantity', models.CharField(default='temperature', max_length=40)),
-                ('as_read', models.CharField(max_length=20)),
-                ('unit', models.CharField(max_length=12)),
-                ('value', models.BigIntegerField()),
-                ('observed_at', models.BigIntegerField()),
-                ('entered_at', models.BigIntegerField()),
-                ('device_offset_ms', models.BigIntegerField(default=0)),
-                ('late_reason', models.CharField(blank=True, max_length=300)),
-                ('unlikely_confirmed', models.BooleanField(default=False)),
-                ('from_paper', models.BooleanField(default=False)),
-                ('note', models.CharField(blank=True, max_length=400)),
-                ('correction_reason', models.CharField(blank=True, max_length=300)),
-                ('withdrawn', models.BooleanField(default=False)),
-                ('corrects', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='corrected_by', to='lots.reading')),
-                ('instrument', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.instrument')),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('load', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='lots.load')),
-                ('place', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='lots.place')),
-            ],
-        ),
-        migrations.CreateModel(
-            name='Attachment',
-            fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('note', models.CharField(blank=True, max_length=200)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('file', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.keptfile')),
-                ('load', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='attachments', to='lots.load')),
-                ('observation', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='attachments', to='lots.observation')),
-                ('reading', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='attachments', to='lots.reading')),
-            ],
-            options={
-                'abstract': False,
-            },
-        ),
-        migrations.CreateModel(
-            name='RecordIssued',
-            fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('revision', models.PositiveIntegerField()),
-                ('record_sha256', models.CharField(max_length=64)),
-                ('change', models.CharField(blank=True, max_length=400)),
-                ('file', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.keptfile')),
-                ('head', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('lot', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='records', to='lots.lot')),
-            ],
-        ),
-        migrations.CreateModel(
-            name='Release',
-            fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('storage', models.CharField(blank=True, max_length=200)),
-                ('note', models.TextField(blank=True)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('lot', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='release', to='lots.lot')),
-            ],
-            options={
-                'abstract': False,
-            },
-        ),
-        migrations.CreateModel(
-            name='ReleaseQuantity',
-            fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(max_length=10)),
-                ('grams', models.BigIntegerField()),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('release', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='quantities', to='lots.release')),
-            ],
-            options={
-                'abstract': False,
-            },
-        ),
-        migrations.CreateModel(
-            name='Review',
-            fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('note', models.TextField(blank=True)),
-                ('also_logged', models.BooleanField(default=False)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('lot', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='reviews', to='lots.lot')),
-                ('up_to', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-            ],
-            options={
-                'abstract': False,
-            },
-        ),
-        migrations.AddField(
-            model_name='release',
-            name='review',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.review'),
-        ),
-        migrations.CreateModel(
-            name='RightGiven',
-            fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('right', models.CharField(choices=[('operator', 'operator'), ('reviewer', 'records reviewer'), ('coordinator', 'HACCP coordinator'), ('inspector', 'inspector'), ('keeper', 'keeper of people')], max_length=20)),
-                ('course', models.CharField(blank=True, max_length=200)),
-                ('course_date', models.CharField(blank=True, max_length=10)),
-                ('certificate', models.CharField(blank=True, max_length=120)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('person', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='rights', to='lots.person')),
-            ],
-            options={
-                'abstract': False,
-            },
-        ),
-        migrations.CreateModel(
-            name='RightTaken',
-            fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('reason', models.CharField(max_length=300)),
-                ('given', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='taken', to='lots.rightgiven')),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-            ],
-            options={
-                'abstract': False,
-            },
-        ),
-        migrations.CreateModel(
-            name='RunningState',
-            fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('limit_id', models.CharField(max_length=120)),
-                ('states', models.TextField()),
-                ('last_at', models.TextField(default='{}')),
-                ('load', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='states', to='lots.load')),
-                ('plan_version', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='lots.planversion')),
-            ],
-        ),
-        migrations.CreateModel(
-            name='SeriesCorrection',
-            fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('index', models.PositiveIntegerField()),
-                ('as_read', models.CharField(blank=True, max_length=20)),
-                ('value', models.BigIntegerField(default=0)),
-                ('withdrawn', models.BooleanField(default=False)),
-                ('reason', models.CharField(max_length=300)),
-                ('entered_at', models.BigIntegerField()),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('series', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='corrections', to='lots.packedseries')),
-            ],
-            options={
-                'abstract': False,
-            },
-        ),
-        migrations.CreateModel(
-            name='Accepted',
-            fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('reason', models.CharField(max_length=300)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('load_end', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='accepted', to='lots.loadend')),
-                ('observation', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='accepted', to='lots.observation')),
-                ('reading', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='accepted', to='lots.reading')),
-                ('series_correction', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='accepted', to='lots.seriescorrection')),
-            ],
-            options={
-                'abstract': False,
-            },
-        ),
-        migrations.CreateModel(
-            name='Signature',
-            fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('printed_name', models.CharField(max_length=120)),
-                ('right', models.CharField(choices=[('operator', 'operator'), ('reviewer', 'records reviewer'), ('coordinator', 'HACCP coordinator'), ('inspector', 'inspector'), ('keeper', 'keeper of people')], max_length=20)),
-                ('training', models.CharField(blank=True, max_length=400)),
-                ('meaning', models.CharField(max_length=200)),
-                ('what', models.CharField(max_length=200)),
-                ('at', models.BigIntegerField()),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
-                ('person', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='signatures', to='lots.person')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("title", models.CharField(max_length=200)),
+                ("content", models.TextField()),
+                ("changed_at", models.BigIntegerField(default=0)),
+                (
+                    "plan",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="drafts",
+                        to="lots.plan",
+                    ),
+                ),
+                (
+                    "base",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.planversion",
+                    ),
+                ),
             ],
         ),
         migrations.AddField(
-            model_name='review',
-            name='signature',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.signature'),
-        ),
-        migrations.AddField(
-            model_name='release',
-            name='signature',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.signature'),
-        ),
-        migrations.AddField(
-            model_name='planversion',
-            name='signature',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='plan_version', to='lots.signature'),
+            model_name="lot",
+            name="plan_version",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="lots",
+                to="lots.planversion",
+            ),
         ),
         migrations.CreateModel(
-            name='StagedFile',
+            name="PlanWithdrawn",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('sha256', models.CharField(max_length=64)),
-                ('name', models.CharField(max_length=200)),
-                ('size', models.BigIntegerField()),
-                ('choices', models.TextField(default='{}')),
-                ('at', models.BigIntegerField()),
-                ('load', models.ForeignKey(null=True, on_delete=django.db.models.deletion.CASCADE, related_name='+', to='lots.load')),
-                ('person', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='lots.person')),
-                ('place', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='lots.place')),
-            ],
-        ),
-        migrations.CreateModel(
-            name='Disposition',
-            fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.PositiveIntegerField()),
-                ('kind', models.CharField(choices=[('hold', 'hold'), ('release', 'release'), ('rework', 'rework'), ('divert', 'divert'), ('destroy', 'destroy'), ('recall', 'recall')], max_length=10)),
-                ('grams', models.BigIntegerField()),
-                ('reason', models.TextField()),
-                ('acceptability_review', models.TextField(blank=True)),
-                ('deviation', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='dispositions', to='lots.deviation')),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.bookline')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("reason", models.CharField(max_length=300)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "plan",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="withdrawn",
+                        to="lots.plan",
+                    ),
+                ),
             ],
             options={
-                'constraints': [models.UniqueConstraint(fields=('deviation', 'number'), name='one_decision_at_a_time')],
+                "abstract": False,
+            },
+        ),
+        migrations.CreateModel(
+            name="ProbeLeft",
+            fields=[
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("probe", models.CharField(max_length=40)),
+                ("at", models.BigIntegerField()),
+                ("reason", models.CharField(max_length=300)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "load",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="probes_left",
+                        to="lots.load",
+                    ),
+                ),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.CreateModel(
+            name="ProcessAdjustment",
+            fields=[
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("limit_id", models.CharField(max_length=120)),
+                ("figure", models.TextField()),
+                ("what", models.TextField()),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "load",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.load",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="adjustments",
+                        to="lots.lot",
+                    ),
+                ),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.CreateModel(
+            name="Reading",
+            fields=[
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("probe", models.CharField(blank=True, max_length=40)),
+                ("quantity", models.CharField(default="temperature", max_length=40)),
+                ("as_read", models.CharField(max_length=20)),
+                ("unit", models.CharField(max_length=12)),
+                ("value", models.BigIntegerField()),
+                ("observed_at", models.BigIntegerField()),
+                ("entered_at", models.BigIntegerField()),
+                ("device_offset_ms", models.BigIntegerField(default=0)),
+                ("late_reason", models.CharField(blank=True, max_length=300)),
+                ("unlikely_confirmed", models.BooleanField(default=False)),
+                ("from_paper", models.BooleanField(default=False)),
+                ("note", models.CharField(blank=True, max_length=400)),
+                ("correction_reason", models.CharField(blank=True, max_length=300)),
+                ("withdrawn", models.BooleanField(default=False)),
+                (
+                    "corrects",
+                    models.OneToOneField(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="corrected_by",
+                        to="lots.reading",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.instrument",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "load",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="readings",
+                        to="lots.load",
+                    ),
+                ),
+                (
+                    "place",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="readings",
+                        to="lots.place",
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
+            name="Attachment",
+            fields=[
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("note", models.CharField(blank=True, max_length=200)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "file",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.keptfile",
+                    ),
+                ),
+                (
+                    "load",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="attachments",
+                        to="lots.load",
+                    ),
+                ),
+                (
+                    "observation",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="attachments",
+                        to="lots.observation",
+                    ),
+                ),
+                (
+                    "reading",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="attachments",
+                        to="lots.reading",
+                    ),
+                ),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.CreateModel(
+            name="RecordIssued",
+            fields=[
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("revision", models.PositiveIntegerField()),
+                ("record_sha256", models.CharField(max_length=64)),
+                ("change", models.CharField(blank=True, max_length=400)),
+                (
+                    "file",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.keptfile",
+                    ),
+                ),
+                (
+                    "head",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="records",
+                        to="lots.lot",
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
+            name="Release",
+            fields=[
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("storage", models.CharField(blank=True, max_length=200)),
+                ("note", models.TextField(blank=True)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="release",
+                        to="lots.lot",
+                    ),
+                ),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.CreateModel(
+            name="ReleaseQuantity",
+            fields=[
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("kind", models.CharField(max_length=10)),
+                ("grams", models.BigIntegerField()),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "release",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="quantities",
+                        to="lots.release",
+                    ),
+                ),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.CreateModel(
+            name="Review",
+            fields=[
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("note", models.TextField(blank=True)),
+                ("also_logged", models.BooleanField(default=False)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="reviews",
+                        to="lots.lot",
+                    ),
+                ),
+                (
+                    "up_to",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.AddField(
+            model_name="release",
+            name="review",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="+", to="lots.review"
+            ),
+        ),
+        migrations.CreateModel(
+            name="RightGiven",
+            fields=[
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "right",
+                    models.CharField(
+                        choices=[
+                            ("operator", "operator"),
+                            ("reviewer", "records reviewer"),
+                            ("coordinator", "HACCP coordinator"),
+                            ("inspector", "inspector"),
+                            ("keeper", "keeper of people"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                ("course", models.CharField(blank=True, max_length=200)),
+                ("course_date", models.CharField(blank=True, max_length=10)),
+                ("certificate", models.CharField(blank=True, max_length=120)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="rights",
+                        to="lots.person",
+                    ),
+                ),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.CreateModel(
+            name="RightTaken",
+            fields=[
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("reason", models.CharField(max_length=300)),
+                (
+                    "given",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="taken",
+                        to="lots.rightgiven",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.CreateModel(
+            name="RunningState",
+            fields=[
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("limit_id", models.CharField(max_length=120)),
+                ("states", models.TextField()),
+                ("last_at", models.TextField(default="{}")),
+                (
+                    "load",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="states",
+                        to="lots.load",
+                    ),
+                ),
+                (
+                    "plan_version",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="+",
+                        to="lots.planversion",
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
+            name="SeriesCorrection",
+            fields=[
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("index", models.PositiveIntegerField()),
+                ("as_read", models.CharField(blank=True, max_length=20)),
+                ("value", models.BigIntegerField(default=0)),
+                ("withdrawn", models.BooleanField(default=False)),
+                ("reason", models.CharField(max_length=300)),
+                ("entered_at", models.BigIntegerField()),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "series",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="corrections",
+                        to="lots.packedseries",
+                    ),
+                ),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.CreateModel(
+            name="Accepted",
+            fields=[
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("reason", models.CharField(max_length=300)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "load_end",
+                    models.OneToOneField(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="accepted",
+                        to="lots.loadend",
+                    ),
+                ),
+                (
+                    "observation",
+                    models.OneToOneField(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="accepted",
+                        to="lots.observation",
+                    ),
+                ),
+                (
+                    "reading",
+                    models.OneToOneField(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="accepted",
+                        to="lots.reading",
+                    ),
+                ),
+                (
+                    "series_correction",
+                    models.OneToOneField(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="accepted",
+                        to="lots.seriescorrection",
+                    ),
+                ),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.CreateModel(
+            name="Signature",
+            fields=[
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("printed_name", models.CharField(max_length=120)),
+                (
+                    "right",
+                    models.CharField(
+                        choices=[
+                            ("operator", "operator"),
+                            ("reviewer", "records reviewer"),
+                            ("coordinator", "HACCP coordinator"),
+                            ("inspector", "inspector"),
+                            ("keeper", "keeper of people"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                ("training", models.CharField(blank=True, max_length=400)),
+                ("meaning", models.CharField(max_length=200)),
+                ("what", models.CharField(max_length=200)),
+                ("at", models.BigIntegerField()),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="signatures",
+                        to="lots.person",
+                    ),
+                ),
+            ],
+        ),
+        migrations.AddField(
+            model_name="review",
+            name="signature",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="+", to="lots.signature"
+            ),
+        ),
+        migrations.AddField(
+            model_name="release",
+            name="signature",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="+", to="lots.signature"
+            ),
+        ),
+        migrations.AddField(
+            model_name="planversion",
+            name="signature",
+            field=models.OneToOneField(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="plan_version",
+                to="lots.signature",
+            ),
+        ),
+        migrations.CreateModel(
+            name="StagedFile",
+            fields=[
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("sha256", models.CharField(max_length=64)),
+                ("name", models.CharField(max_length=200)),
+                ("size", models.BigIntegerField()),
+                ("choices", models.TextField(default="{}")),
+                ("at", models.BigIntegerField()),
+                (
+                    "load",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="+",
+                        to="lots.load",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="+",
+                        to="lots.person",
+                    ),
+                ),
+                (
+                    "place",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="+",
+                        to="lots.place",
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
+            name="Disposition",
+            fields=[
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("number", models.PositiveIntegerField()),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("hold", "hold"),
+                            ("release", "release"),
+                            ("rework", "rework"),
+                            ("divert", "divert"),
+                            ("destroy", "destroy"),
+                            ("recall", "recall"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                ("grams", models.BigIntegerField()),
+                ("reason", models.TextField()),
+                ("acceptability_review", models.TextField(blank=True)),
+                (
+                    "deviation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="dispositions",
+                        to="lots.deviation",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.bookline",
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("deviation", "number"), name="one_decision_at_a_time"
+                    )
+                ],
             },
         ),
         migrations.AddIndex(
-            model_name='keptfile',
-            index=models.Index(fields=['sha256'], name='lots_keptfi_sha256_d1169e_idx'),
+            model_name="keptfile",
+            index=models.Index(fields=["sha256"], name="lots_keptfi_sha256_d1169e_idx"),
         ),
         migrations.AddConstraint(
-            model_name='loadpart',
-            constraint=models.UniqueConstraint(fields=('load', 'lot'), name='one_part_a_lot_and_load'),
+            model_name="loadpart",
+            constraint=models.UniqueConstraint(
+                fields=("load", "lot"), name="one_part_a_lot_and_load"
+            ),
         ),
         migrations.AddIndex(
-            model_name='linelot',
-            index=models.Index(fields=['lot', 'line'], name='lots_linelo_lot_id_6a1314_idx'),
+            model_name="linelot",
+            index=models.Index(fields=["lot", "line"], name="lots_linelo_lot_id_6a1314_idx"),
         ),
         migrations.AddConstraint(
-            model_name='linelot',
-            constraint=models.UniqueConstraint(fields=('line', 'lot'), name='one_mention_a_line'),
+            model_name="linelot",
+            constraint=models.UniqueConstraint(fields=("line", "lot"), name="one_mention_a_line"),
         ),
         migrations.AddIndex(
-            model_name='deviation',
-            index=models.Index(fields=['lot', 'load', 'limit_id'], name='lots_deviat_lot_id_edd8f6_idx'),
+            model_name="deviation",
+            index=models.Index(
+                fields=["lot", "load", "limit_id"], name="lots_deviat_lot_id_edd8f6_idx"
+            ),
         ),
         migrations.AddIndex(
-            model_name='bookline',
-            index=models.Index(fields=['at'], name='lots_bookli_at_d87dc2_idx'),
+            model_name="bookline",
+            index=models.Index(fields=["at"], name="lots_bookli_at_d87dc2_idx"),
         ),
         migrations.AddIndex(
-            model_name='packedseries',
-            index=models.Index(fields=['place', 'last_at'], name='lots_packed_place_i_fd42ef_idx'),
+            model_name="packedseries",
+            index=models.Index(fields=["place", "last_at"], name="lots_packed_place_i_fd42ef_idx"),
         ),
         migrations.AddIndex(
-            model_name='packedseries',
-            index=models.Index(fields=['load', 'last_at'], name='lots_packed_load_id_92cae2_idx'),
+            model_name="packedseries",
+            index=models.Index(fields=["load", "last_at"], name="lots_packed_load_id_92cae2_idx"),
         ),
         migrations.AddIndex(
-            model_name='load',
-            index=models.Index(fields=['place', 'started_at'], name='lots_load_place_i_8bc102_idx'),
+            model_name="load",
+            index=models.Index(fields=["place", "started_at"], name="lots_load_place_i_8bc102_idx"),
         ),
         migrations.AddIndex(
-            model_name='lot',
-            index=models.Index(fields=['supplier_lot'], name='lots_lot_supplie_295a25_idx'),
+            model_name="lot",
+            index=models.Index(fields=["supplier_lot"], name="lots_lot_supplie_295a25_idx"),
         ),
         migrations.AddIndex(
-            model_name='lot',
-            index=models.Index(fields=['received_at'], name='lots_lot_receive_ea59da_idx'),
+            model_name="lot",
+            index=models.Index(fields=["received_at"], name="lots_lot_receive_ea59da_idx"),
         ),
         migrations.AddIndex(
-            model_name='reading',
-            index=models.Index(fields=['place', 'observed_at'], name='lots_readin_place_i_4e7e58_idx'),
+            model_name="reading",
+            index=models.Index(
+                fields=["place", "observed_at"], name="lots_readin_place_i_4e7e58_idx"
+            ),
         ),
         migrations.AddIndex(
-            model_name='reading',
-            index=models.Index(fields=['load', 'observed_at'], name='lots_readin_load_id_4045ce_idx'),
+            model_name="reading",
+            index=models.Index(
+                fields=["load", "observed_at"], name="lots_readin_load_id_4045ce_idx"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='recordissued',
-            constraint=models.UniqueConstraint(fields=('lot', 'revision'), name='one_revision_number_a_lot'),
+            model_name="recordissued",
+            constraint=models.UniqueConstraint(
+                fields=("lot", "revision"), name="one_revision_number_a_lot"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='runningstate',
-            constraint=models.UniqueConstraint(fields=('load', 'plan_version', 'limit_id'), name='one_state_a_limit'),
+            model_name="runningstate",
+            constraint=models.UniqueConstraint(
+                fields=("load", "plan_version", "limit_id"), name="one_state_a_limit"
+            ),
         ),
         migrations.AddIndex(
-            model_name='signature',
-            index=models.Index(fields=['person', 'at'], name='lots_signat_person__783844_idx'),
+            model_name="signature",
+            index=models.Index(fields=["person", "at"], name="lots_signat_person__783844_idx"),
         ),
         migrations.AddConstraint(
-            model_name='planversion',
-            constraint=models.UniqueConstraint(fields=('plan', 'number'), name='one_version_number_a_plan'),
+            model_name="planversion",
+            constraint=models.UniqueConstraint(
+                fields=("plan", "number"), name="one_version_number_a_plan"
+            ),
         ),
     ]

@@ -29,6 +29,7 @@ class Kept(models.Model):
     """A row that is appended once and never edited or deleted; its act is its book line."""
 
     NAMED: ClassVar[tuple[str, ...]] = ()  # what the book's digest of the row covers, form 1
+    LATER: ClassVar[tuple[str, ...]] = ()  # added since: covered where they hold something
 
     line = models.ForeignKey(BookLine, models.PROTECT, related_name="+")
 
@@ -43,6 +44,10 @@ class Kept(models.Model):
             if isinstance(value, bool):
                 value = int(value)
             content[name] = "" if value is None else value
+        for name in self.LATER:
+            value = getattr(self, self._meta.get_field(name).attname)
+            if value is not None and value != "":
+                content[name] = int(value) if isinstance(value, bool) else value
         return content
 
 

@@ -93,6 +93,18 @@ class Disposition(Kept):
         ]
 
 
+class RecallConsignee(Kept):
+    """Somebody who had fish that is recalled: who, how much, and when they were told (0: not yet)."""
+
+    NAMED = ("disposition", "consignee", "grams", "told_at", "note")
+
+    disposition = models.ForeignKey(Disposition, models.PROTECT, related_name="consignees")
+    consignee = models.CharField(max_length=300)
+    grams = models.BigIntegerField()
+    told_at = models.BigIntegerField(default=0)
+    note = models.CharField(max_length=400, blank=True)
+
+
 class ProcessAdjustment(Kept):
     """What was adjusted when an operating limit was exceeded."""
 

@@ -96,6 +96,16 @@ class AccuracyCheck(Kept):
     note = models.CharField(max_length=400, blank=True)
 
 
+class CheckPeriod(Kept):
+    """How often an instrument's accuracy is to be checked; the newest row governs."""
+
+    NAMED = ("instrument", "every_ms", "reason")
+
+    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="check_periods")
+    every_ms = models.BigIntegerField()
+    reason = models.CharField(max_length=300, blank=True)
+
+
 class KeptFile(Kept):
     """A photo, a paper, a logger's file or an issued PDF; its bytes lie in the data folder under
     their SHA-256."""

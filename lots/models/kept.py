@@ -9,9 +9,11 @@ from lots.models.deviation import (
     DeviationNote,
     Disposition,
     ProcessAdjustment,
+    RecallConsignee,
 )
 from lots.models.house import (
     AccuracyCheck,
+    CheckPeriod,
     Establishment,
     Instrument,
     InstrumentRetired,
@@ -35,7 +37,13 @@ from lots.models.lot import (
     ProbeLeft,
 )
 from lots.models.people import Person, RightGiven, RightTaken, Signature
-from lots.models.plan import Plan, PlanVersion, PlanWithdrawn
+from lots.models.plan import (
+    Plan,
+    PlanVersion,
+    PlanWithdrawn,
+    Reassessed,
+    ReassessmentAsked,
+)
 from lots.models.reading import (
     Accepted,
     Attachment,
@@ -44,6 +52,7 @@ from lots.models.reading import (
     PackedSeries,
     Reading,
     SeriesCorrection,
+    SeriesWithdrawn,
 )
 from lots.models.review import (
     HeadSealed,
@@ -58,12 +67,15 @@ from lots.models.scratch import Invitation, Login, PlanDraft, RunningState, Stag
 KEPT: Final = (
     BookLine, LineLot,
     Person, RightGiven, RightTaken, Signature,
-    Establishment, Place, PlaceClosed, Instrument, InstrumentRetired, AccuracyCheck, KeptFile,
-    Plan, PlanVersion, PlanWithdrawn,
+    Establishment, Place, PlaceClosed, Instrument, InstrumentRetired, AccuracyCheck, CheckPeriod,
+    KeptFile,
+    Plan, PlanVersion, PlanWithdrawn, ReassessmentAsked, Reassessed,
     Lot, LotVoided, LotLink, PartDestroyed, BrineBatch, Load, LoadPart, LoadStartMoved, LoadEnd,
     ProbeLeft, LotFinish, LaboratoryResult, LaboratorySample,
-    Reading, Observation, LoggerImport, PackedSeries, SeriesCorrection, Attachment, Accepted,
-    Deviation, DeviationNote, CorrectiveAction, Disposition, ProcessAdjustment,
+    Reading, Observation, LoggerImport, PackedSeries, SeriesCorrection,
+    SeriesWithdrawn, Attachment, Accepted,
+    Deviation, DeviationNote, CorrectiveAction, Disposition, RecallConsignee,
+    ProcessAdjustment,
     KeptJudgement, Review, Release, ReleaseQuantity, RecordIssued, HeadSealed,
 )  # fmt: skip
 

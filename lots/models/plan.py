@@ -47,3 +47,37 @@ class PlanWithdrawn(Kept):
 
     plan = models.OneToOneField(Plan, models.PROTECT, related_name="withdrawn")
     reason = models.CharField(max_length=300)
+
+
+class ReassessmentAsked(Kept):
+    """Something changed that could bear on the hazards, so that the plan is to be reassessed before
+    its year is over."""
+
+    NAMED = ("plan", "cause", "what", "noticed_at")
+
+    plan = models.ForeignKey(Plan, models.PROTECT, related_name="reassessments_asked")
+    cause = models.CharField(
+        max_length=12,
+        choices=[
+            ("material", "raw material or its source"),
+            ("method", "processing method or equipment"),
+            ("pack", "pack or storage"),
+            ("use", "intended use or consumer"),
+            ("other", "something else"),
+        ],
+    )
+    what = models.TextField()
+    noticed_at = models.BigIntegerField()
+
+
+class Reassessed(Kept):
+    """A version looked at anew and signed: it stands as it is, or is to be changed."""
+
+    NAMED = ("version", "signature", "outcome", "considered")
+
+    version = models.ForeignKey(PlanVersion, models.PROTECT, related_name="reassessments")
+    signature = models.OneToOneField(Signature, models.PROTECT, related_name="reassessment")
+    outcome = models.CharField(
+        max_length=12, choices=[("no change", "no change"), ("change", "to be changed")]
+    )
+    considered = models.TextField()

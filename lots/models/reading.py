@@ -5,8 +5,8 @@ from typing import ClassVar
 from django.db import models
 
 from lots.models.book import Kept
-from lots.models.house import Instrument, KeptFile, Place
-from lots.models.lot import Load, LoadEnd
+from lots.models.house import AccuracyCheck, Instrument, KeptFile, Place
+from lots.models.lot import Load, LoadEnd, ProbeLeft
 
 
 class Reading(Kept):
@@ -119,6 +119,16 @@ class SeriesCorrection(Kept):
     entered_at = models.BigIntegerField()
 
 
+class SeriesWithdrawn(Kept):
+    """A logger's file taken back as a whole, such as one of another load; its rows stay in the book."""
+
+    NAMED = ("source", "reason", "entered_at")
+
+    source = models.OneToOneField(LoggerImport, models.PROTECT, related_name="withdrawn")
+    reason = models.CharField(max_length=300)
+    entered_at = models.BigIntegerField()
+
+
 class Attachment(Kept):
     """A photo or paper that belongs to a reading, an observation, or a load."""
 
@@ -137,6 +147,7 @@ class Accepted(Kept):
     """A late or corrected entry that the records reviewer has accepted, with the reason."""
 
     NAMED = ("reading", "observation", "load_end", "series_correction", "reason")
+    LATER = ("series_withdrawn", "load_start", "probe_left", "accuracy_check")
 
     reading = models.OneToOneField(Reading, models.PROTECT, null=True, related_name="accepted")
     observation = models.OneToOneField(
@@ -145,5 +156,13 @@ class Accepted(Kept):
     load_end = models.OneToOneField(LoadEnd, models.PROTECT, null=True, related_name="accepted")
     series_correction = models.OneToOneField(
         SeriesCorrection, models.PROTECT, null=True, related_name="accepted"
+    )
+    series_withdrawn = models.OneToOneField(
+        SeriesWithdrawn, models.PROTECT, null=True, related_name="accepted"
+    )
+    load_start = models.OneToOneField(Load, models.PROTECT, null=True, related_name="accepted")
+    probe_left = models.OneToOneField(ProbeLeft, models.PROTECT, null=True, related_name="accepted")
+    accuracy_check = models.OneToOneField(
+        AccuracyCheck, models.PROTECT, null=True, related_name="accepted"
     )
     reason = models.CharField(max_length=300)
