@@ -7,75 +7,31 @@ readings nothing is assumed in the fish's favour.
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
-from typing import Any, Final
 
-from lots.core.limits import Cooling, Every, Maintained, SeriesRule, Verdict, Window, Within
+from lots.core.finding import UNITS, nothing
+from lots.core.finding import Finding as Finding
+from lots.core.finding import Span as Span
+from lots.core.finding import State as State
+from lots.core.folds_exposure import (
+    Carry,
+    exposure_advance,
+    exposure_judge,
+    exposure_start,
+)
+from lots.core.folds_lethality import lethality_advance, lethality_judge, lethality_start
+from lots.core.limits import (
+    Cooling,
+    Every,
+    Exposure,
+    Lethality,
+    Maintained,
+    SeriesRule,
+    Verdict,
+    Window,
+    Within,
+)
 from lots.core.series import Chunk
-from lots.core.units import Bound, TempUnit, show_span, show_temperature
-
-State = dict[str, Any]
-UNITS: Final[tuple[TempUnit, TempUnit]] = ("C", "F")
-
-
-@dataclass(frozen=True, slots=True)
-class Span:
-    """A step's part in time: from start to end (None while it runs), ms UTC.
-
-    `counted_end` is the end that "at least" durations count to when the end was entered late;
-    `before_end` is when the step before ended.
-    """
-
-    start: int
-    end: int | None = None
-    counted_end: int | None = None
-    before_end: int | None = None
-
-    def over(self, at: int) -> bool:
-        """Whether the step is over at that moment."""
-        return self.end is not None and self.end <= at
-
-    def until(self, at: int) -> int:
-        """That moment, or the step's end if it came earlier."""
-        return at if self.end is None else min(at, self.end)
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """What a rule's readings show at a moment: the verdict and the conservative figure it rests on.
-
-    broke_at: the moment the limit first broke; last_broke_at: the newest such moment; breaches: how
-    often; next_at: when time alone would change the verdict; numbers: figures in ms (`margin`: the
-    least distance from a bound, in ninths, below 0 outside it).
-    """
-
-    verdict: Verdict
-    figure: str
-    figure_at: int | None = None
-    broke_at: int | None = None
-    last_broke_at: int | None = None
-    breaches: int = 0
-    next_at: int | None = None
-    estimate: str = ""
-    why: str = ""
-    numbers: dict[str, int] = field(default_factory=dict)
-    no_evidence: bool = False  # a deviation because nothing shows it met, not because it was broken
-
-
-def _nothing(span: Span, at: int, what: str = "no reading") -> Finding:
-    if span.over(at):
-        return Finding(
-            Verdict.DEVIATION,
-            what,
-            None,
-            span.end,
-            span.end,
-            1,
-            why="the step is over without it",
-            no_evidence=True,
-        )
-    return Finding(Verdict.PENDING, f"{what} yet")
-
+from lots.core.units import Bound, show_span, show_temperature
 
 # --- each reading within bounds -------------------------------------------------------------------
 
@@ -131,7 +87,7 @@ def within_advance(rule: Within, state: State, chunk: Chunk) -> State:
 def within_judge(rule: Within, window: Window, state: State, span: Span, at: int) -> Finding:
     """Each reading against its bounds; exactly on a bound meets it."""
     if not state["n"]:
-        return _nothing(span, at)
+        return nothing(span, at)
     end_word = "highest" if rule.low is None else "lowest" if rule.high is None else "furthest"
     word = {"first reading": "first reading", "last reading": "last reading"}.get(
         window.which, end_word
@@ -175,6 +131,7 @@ def maintained_start() -> State:
         "bt": None,
         "est": 0,
         "ebest": 0,
+        "p": [0, None, None, 0],  # best, its ends, and the estimate before the newest moment
     }
 
 
@@ -185,7 +142,7 @@ def maintained_advance(rule: Maintained, state: State, chunk: Chunk) -> State:
     longest = rule.longest_gap_ms
     worst = chunk.lowest if sign > 0 else chunk.highest
     if sign * (worst - limit) >= 0 and (longest is None or chunk.longest_gap <= longest):
-        for index in sorted({0, len(chunk) - 1}):
+        for index in sorted({0, _last_moment(chunk) - 1, len(chunk) - 1} - {-1}):
             _maintain(new, chunk.at[index], sign * (chunk.value[index] - limit), longest, index > 0)
         return new
     for at, value in zip(chunk.at, chunk.value, strict=True):
@@ -196,6 +153,10 @@ def maintained_advance(rule: Maintained, state: State, chunk: Chunk) -> State:
 def _maintain(state: State, at: int, over: int, longest: int | None, joined: bool) -> None:
     """One reading, `over` its bound; `joined` where the readings since the last are known good."""
     last, before = state["last"], state["v"]
+    if last == at:
+        _same_moment(state, over)
+        return
+    state["p"] = [state["best"], state["bf"], state["bt"], state["ebest"]]
     gap = joined or (last is not None and (longest is None or at - last <= longest))
     if over >= 0:
         if state["run"] is None or not gap:
@@ -213,13 +174,28 @@ def _maintain(state: State, at: int, over: int, longest: int | None, joined: boo
     state |= {"last": at, "v": over}
 
 
+def _same_moment(state: State, over: int) -> None:
+    """Another reading of the newest moment: the worse of them counts."""
+    if over >= state["v"]:
+        return
+    if over < 0 and state["run"] is not None:
+        best, since, until, estimate = state["p"]
+        state |= {"best": best, "bf": since, "bt": until, "ebest": estimate, "run": None}
+    state["v"] = over
+
+
+def _last_moment(chunk: Chunk) -> int:
+    """Where the chunk's newest moment begins."""
+    return bisect_left(chunk.at, chunk.at[-1])
+
+
 def maintained_judge(
     rule: Maintained, window: Window, state: State, span: Span, at: int
 ) -> Finding:
     """The longest unbroken time whose every interval has both ends on the right side of the bound.
     An interval longer than the longest gap counts nothing."""
     if state["last"] is None:
-        return _nothing(span, at)
+        return nothing(span, at)
     numbers = {"maintained_ms": state["best"], "estimated_ms": state["ebest"]}
     figure = f"{show_span(state['best'])} unbroken"
     estimate = f"about {show_span(state['ebest'])} if straight between readings"
@@ -474,13 +450,17 @@ def every_judge(rule: Every, window: Window, state: State, span: Span, at: int) 
 # --- one door for all -----------------------------------------------------------------------------
 
 
-def start(rule: SeriesRule, span: Span) -> State:
-    """The state before any reading."""
+def start(rule: SeriesRule, span: Span, carry: Carry | None = None) -> State:
+    """The state before any reading; `carry` is what an exposure brings from the steps before."""
     match rule:
         case Within():
             return within_start()
         case Maintained():
             return maintained_start()
+        case Lethality():
+            return lethality_start()
+        case Exposure():
+            return exposure_start(span, carry)
         case Cooling():
             return cooling_start(rule, span)
         case Every():
@@ -501,24 +481,36 @@ def _windowed(window: Window, state: State, chunk: Chunk, span: Span) -> tuple[S
     if window.which == "after":
         since = span.start + window.after_ms
         low = bisect_left(chunk.at, since)
-        if "gap" in state:  # the time before the window is no gap in it
+        if "gap" in state or (
+            "exp" in state and not state["n"]
+        ):  # the time before is not looked at
             state = {**state, "last": max(state["last"], since)}
         return state, Chunk(chunk.at[low:], chunk.value[low:], chunk.unit) if low else chunk
     return state, chunk
 
 
 def advance(rule: SeriesRule, window: Window, state: State, chunk: Chunk, span: Span) -> State:
-    """The state after the chunk's readings, which come after all that went before."""
+    """The state after the chunk's readings, which come after all that went before.  `seen` is the
+    newest of them all, whichever the window looks at."""
     if not len(chunk):
         return state
+    seen = chunk.at[-1]
     state, chunk = _windowed(window, state, chunk, span)
     if not len(chunk):
-        return state
+        return {**state, "seen": seen}
+    return {**_advance(rule, state, chunk, span), "seen": seen}
+
+
+def _advance(rule: SeriesRule, state: State, chunk: Chunk, span: Span) -> State:
     match rule:
         case Within():
             return within_advance(rule, state, chunk)
         case Maintained():
             return maintained_advance(rule, state, chunk)
+        case Lethality():
+            return lethality_advance(rule, state, chunk)
+        case Exposure():
+            return exposure_advance(rule, state, chunk)
         case Cooling():
             return cooling_advance(rule, state, chunk, span)
         case Every():
@@ -531,6 +523,7 @@ def fold(
     chunks: Iterable[Chunk],
     span: Span,
     before: Iterable[Sequence[Chunk]] = (),
+    carry: Carry | None = None,
 ) -> State:
     """The state after all chunks in order of time.
 
@@ -538,7 +531,7 @@ def fold(
     looks back into them.  Of their last readings at or above `begin` the earliest counts.  Once all of
     them had fallen below, the clock runs: a rise after the step began restarts nothing.
     """
-    state = start(rule, span)
+    state = start(rule, span, carry)
     if isinstance(rule, Cooling) and rule.begin is not None:
         lasts = [(_last_hot(rule.begin, runs), runs[-1].at[-1]) for runs in before if runs]
         hot = [(at, last) for at, last in lasts if at is not None]
@@ -568,6 +561,10 @@ def judge(rule: SeriesRule, window: Window, state: State, span: Span, at: int) -
             return within_judge(rule, window, state, span, at)
         case Maintained():
             return maintained_judge(rule, window, state, span, at)
+        case Lethality():
+            return lethality_judge(rule, state, span, at)
+        case Exposure():
+            return exposure_judge(rule, state, span, at)
         case Cooling():
             return cooling_judge(rule, window, state, span, at)
         case Every():

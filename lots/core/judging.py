@@ -6,20 +6,26 @@ looked for, and how long the step lasted.  A judgement is computed and never rai
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import Final
 
 from lots.core import folds
+from lots.core.finding import nothing
 from lots.core.folds import Finding, Span, State
+from lots.core.folds_exposure import Carry, carry_of, worst_carry
 from lots.core.limits import (
     RULES,
+    Accurate,
     AllOf,
     AnyOf,
     Cooling,
     Duration,
     Every,
+    Exposure,
     FactRule,
     FileWait,
     Given,
+    Lethality,
     Limit,
     Maintained,
     Measured,
@@ -30,9 +36,14 @@ from lots.core.limits import (
     Within,
 )
 from lots.core.series import Chunk
-from lots.core.units import show_quantity, show_span
+from lots.core.units import show_off, show_quantity, show_span
 
-SERIES_RULES: Final = (Within, Maintained, Cooling, Every)
+SERIES_RULES: Final = (Within, Maintained, Lethality, Exposure, Cooling, Every)
+CREDITED: Final = (
+    Maintained,
+    Lethality,
+    Cooling,
+)  # what a probe showed stays shown when it is gone
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +63,27 @@ class Sighting:
     at: int
 
 
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """An accuracy check: when, how far off (ninths; None: not a temperature), and whether within the
+    tolerance that it states."""
+
+    at: int
+    off: int | None
+    within: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """An instrument that readings were taken with, from the first to the last, and its checks in
+    order of time; without a name nobody said which it was."""
+
+    instrument: str
+    first_at: int
+    last_at: int
+    checks: tuple[Checked, ...] = ()
+
+
 @dataclass(frozen=True)
 class Facts:
     """What a step's judging rests on beside its series."""
@@ -60,9 +92,25 @@ class Facts:
     measured: Mapping[str, Sequence[Sample]] = field(default_factory=dict)
     observed: Mapping[str, Sequence[Sighting]] = field(default_factory=dict)
     logged_to: Mapping[str, int] = field(default_factory=dict)  # subject → a logger's last reading
+    uses: Mapping[str, Sequence[Use]] = field(default_factory=dict)  # subject → instruments
+    left: Mapping[str, int] = field(default_factory=dict)  # probe in the fish → when it left
+    flat: Mapping[str, int] = field(default_factory=dict)  # probe in the fish → flat since
 
 
 Series = Mapping[str, Mapping[str, Sequence[Chunk]]]  # subject → probe → chunks in order of time
+Flats = Mapping[str, Sequence[tuple[int, int]]]  # probe in the fish → from when to when it lay flat
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """A load that the fish was in before, with those before it: what an exposure over several steps
+    looks back into."""
+
+    series: Series
+    span: Span
+    before: "tuple[Earlier, ...]" = ()
+
+
 States = Mapping[str, Mapping[str, State]]  # leaf (":op" for its operating limit) → probe → state
 
 
@@ -74,7 +122,12 @@ def _rules(leaf: Limit) -> Iterable[tuple[str, SeriesRule]]:
 
 
 def start(
-    limit: Limit, series: Series, span: Span, before: Series | Sequence[Series] | None = None
+    limit: Limit,
+    series: Series,
+    span: Span,
+    before: Series | Sequence[Series] | None = None,
+    flats: Flats | None = None,
+    earlier: Sequence[Earlier] = (),
 ) -> dict[str, dict[str, State]]:
     """The states of all probes of a limit after the whole series, folded from the beginning.
 
@@ -84,18 +137,67 @@ def start(
         span: the step's part in time.
         before: readings of the step before, or of each load of it, which the cooling clock looks back
             into.
+        flats: when a probe in the fish lay flat while another moved: nothing of that is credited.
+        earlier: the loads of the steps that an exposure runs over before this one.
     """
     states: dict[str, dict[str, State]] = {}
     loads = [before] if isinstance(before, Mapping) else before or ()
     for leaf in limit.leaves():
         probes = series.get(leaf.of, {})
-        earlier = [load.get(leaf.of, {}) for load in loads]
+        looked_back = [load.get(leaf.of, {}) for load in loads]
         for key, rule in _rules(leaf):
+            carry = _carried(rule, leaf, earlier)
             states[key] = {
-                probe: folds.fold(rule, leaf.window, chunks, span, _earlier(earlier, probe))
+                probe: folds.fold(
+                    rule,
+                    leaf.window,
+                    _credited(rule, leaf, probe, chunks, flats or {}),
+                    span,
+                    _earlier(looked_back, probe),
+                    carry,
+                )
                 for probe, chunks in probes.items()
             }
+            if carry is not None:  # a probe that comes later begins with what was carried in
+                states[key][CARRIED] = folds.start(rule, span, carry)
     return states
+
+
+CARRIED: Final = (
+    "\N{RIGHTWARDS ARROW}"  # no probe's name: what an exposure brought from earlier steps
+)
+
+
+def _credited(
+    rule: SeriesRule, leaf: Limit, probe: str, chunks: Sequence[Chunk], flats: Flats
+) -> Sequence[Chunk]:
+    """The chunks without what a probe read while it lay flat, where that would be to its credit."""
+    if leaf.of != "fish" or not isinstance(rule, CREDITED):
+        return chunks
+    for since, until in flats.get(probe, ()):
+        chunks = [
+            part
+            for chunk in chunks
+            for part in (chunk.between(None, since - 1), chunk.between(until + 1, None))
+            if len(part)
+        ]
+    return chunks
+
+
+def _carried(rule: SeriesRule, leaf: Limit, earlier: Sequence[Earlier]) -> Carry | None:
+    """What an exposure over several steps brings along, the worst of the ways the fish came."""
+    if not isinstance(rule, Exposure) or not rule.steps or not earlier:
+        return None
+    return worst_carry(_exposed(rule, leaf, load) for load in earlier)
+
+
+def _exposed(rule: Exposure, leaf: Limit, load: Earlier) -> Carry:
+    before = _carried(rule, leaf, load.before) or Carry(0, 0, load.span.start)
+    states = [
+        folds.fold(rule, leaf.window, chunks, load.span, carry=before)
+        for chunks in load.series.get(leaf.of, {}).values()
+    ]
+    return carry_of(states, before)
 
 
 def _earlier(
@@ -110,7 +212,13 @@ def _earlier(
 
 
 def advance(
-    limit: Limit, states: States, of: str, probe: str, chunk: Chunk, span: Span
+    limit: Limit,
+    states: States,
+    of: str,
+    probe: str,
+    chunk: Chunk,
+    span: Span,
+    flats: Flats | None = None,
 ) -> dict[str, dict[str, State]]:
     """The states after more readings of one probe, all later than what went before."""
     new = {key: dict(probes) for key, probes in states.items()}
@@ -118,8 +226,11 @@ def advance(
         if leaf.of != of:
             continue
         for key, rule in _rules(leaf):
-            state = new.setdefault(key, {}).get(probe) or folds.start(rule, span)
-            new[key][probe] = folds.advance(rule, leaf.window, state, chunk, span)
+            probes = new.setdefault(key, {})
+            state = probes.get(probe) or probes.get(CARRIED) or folds.start(rule, span)
+            for part in _credited(rule, leaf, probe, [chunk], flats or {}):
+                state = folds.advance(rule, leaf.window, state, part, span)
+            probes[probe] = state
     return new
 
 
@@ -146,16 +257,19 @@ def _leaf(
     limit: Limit, rule: SeriesRule | FactRule, states: States, facts: Facts, at: int
 ) -> Finding:
     finding = _held(limit, rule, states.get(limit.id, {}), facts, at)
-    if finding.verdict is not Verdict.MET or limit.operating is None:
-        return finding
     operating = limit.operating
+    if finding.verdict is Verdict.DEVIATION or operating is None:
+        return finding
     assert not isinstance(operating, AllOf | AnyOf | Given)
     ours = _held(limit, operating, states.get(f"{limit.id}:op", {}), facts, at)
-    if ours.verdict is Verdict.DEVIATION:
-        return replace(
-            finding, verdict=Verdict.ADJUST, why=f"operating limit: {ours.why or ours.figure}"
-        )
-    return finding
+    if ours.verdict is not Verdict.DEVIATION:
+        nexts = [one for one in (finding.next_at, ours.next_at) if one is not None]
+        return replace(finding, next_at=min(nexts, default=None))
+    said = f"operating limit: {ours.why or ours.figure}"
+    if finding.verdict is Verdict.MET:
+        return replace(finding, verdict=Verdict.ADJUST, why=said, adjust=said)
+    why = f"{finding.why}; {said}" if finding.why else said
+    return replace(finding, why=why, adjust=said)
 
 
 def _held(
@@ -169,13 +283,15 @@ def _held(
         case Observed():
             return _observed(rule, facts, at)
         case NotJudged(kind):
-            return Finding(Verdict.PENDING, f"{kind}: not judged by this version")
+            return Finding(Verdict.PENDING, f"{kind}: its figures are not stated")
+        case Accurate():
+            return _accurate(rule, facts.uses.get(limit.of, ()), facts.span, at)
         case Every():
             if limit.file is not None and _file_came(limit, limit.file, facts):
                 rule = replace(rule, file_within_ms=None)
-            return _probes(limit, rule, states, facts.span, at)
+            return _probes(limit, rule, states, facts, at)
         case _:
-            finding = _probes(limit, rule, states, facts.span, at)
+            finding = _probes(limit, rule, states, facts, at)
             return _waits(limit, finding, facts, at)
 
 
@@ -192,7 +308,7 @@ def _waits(limit: Limit, finding: Finding, facts: Facts, at: int) -> Finding:
         return finding
     if finding.verdict is not Verdict.DEVIATION or _file_came(limit, limit.file, facts):
         return finding
-    not_shown = finding.no_evidence or isinstance(limit.rule, Maintained)
+    not_shown = finding.no_evidence or isinstance(limit.rule, Maintained | Lethality)
     if isinstance(limit.rule, Cooling) or not not_shown or at > end + limit.file.until_ms:
         return finding
     return replace(
@@ -207,30 +323,84 @@ def _waits(limit: Limit, finding: Finding, facts: Facts, at: int) -> Finding:
 
 
 def _probes(
-    limit: Limit, rule: SeriesRule, states: Mapping[str, State], span: Span, at: int
+    limit: Limit, rule: SeriesRule, states: Mapping[str, State], facts: Facts, at: int
 ) -> Finding:
     """The worst of all probes, each judged on its own series; too few probes show nothing."""
-    by_probe = states or {"": folds.start(rule, span)}
+    span = facts.span
+    by_probe = {probe: state for probe, state in states.items() if probe != CARRIED}
     found = [
-        (probe, folds.judge(rule, limit.window, state, span, at))
+        (probe, finding)
         for probe, state in sorted(by_probe.items())
+        if (finding := _probe(limit, rule, probe, by_probe, facts, at)) is not None
     ]
+    counted = len(found)
+    if not found:
+        before = states.get(CARRIED) or folds.start(rule, span)
+        found = [("", folds.judge(rule, limit.window, before, span, at))]
     probe, governs = _worst(found)
-    if len(states) < limit.probes and not isinstance(rule, Every):
-        few = f"{len(states)} of {limit.probes} probes"
-        short = folds._nothing(span, at, few)
+    if counted < limit.probes and not isinstance(rule, Every):
+        few = f"{counted} of {limit.probes} probes"
+        short = nothing(span, at, few)
         if short.verdict.rank > governs.verdict.rank:
             return replace(short, next_at=governs.next_at)
-    if probe and len(found) > 1:
-        return replace(governs, figure=f"{governs.figure} ({probe})")
-    return governs
+    if probe and len(by_probe) > 1:
+        return replace(governs, figure=f"{governs.figure} ({probe})", probe=probe)
+    return replace(governs, probe=probe)
+
+
+def _probe(
+    limit: Limit,
+    rule: SeriesRule,
+    probe: str,
+    states: Mapping[str, State],
+    facts: Facts,
+    at: int,
+) -> Finding | None:
+    """One probe's finding; None where it left and a person said why, and nothing had been shown by
+    then.  What it had shown, or broken, by then stays."""
+    state, span = states[probe], facts.span
+    left = facts.left.get(probe) if limit.of == "fish" else None
+    seen = state.get("seen", span.start)
+    flat = facts.flat.get(probe) if limit.of == "fish" else None
+    if left is not None and (seen <= left or (flat is not None and flat <= left)):
+        until = min(left, at)
+        finding = folds.judge(rule, limit.window, state, replace(span, end=None), until)
+        return None if finding.verdict is Verdict.PENDING else replace(finding, next_at=None)
+    finding = folds.judge(rule, limit.window, state, span, at)
+    gone = _gone(limit, rule, probe, states, flat)
+    if not gone or finding.verdict is Verdict.DEVIATION:
+        return finding
+    if isinstance(rule, CREDITED):
+        more = f"{finding.why}; {gone}" if finding.why else gone
+        return finding if finding.verdict is Verdict.MET else replace(finding, why=more)
+    missing = nothing(span, at, finding.figure)
+    return replace(missing, figure=finding.figure, why=gone, next_at=finding.next_at)
+
+
+def _gone(
+    limit: Limit, rule: SeriesRule, probe: str, states: Mapping[str, State], flat: int | None
+) -> str:
+    """Why a probe in the fish is no longer believed: silent while another goes on, or flat while
+    another moves; "" where it is."""
+    if limit.of != "fish" or isinstance(rule, Every) or limit.window.which == "first reading":
+        return ""
+    if flat is not None:
+        return f"{probe or 'the probe'} stays flat while another moves: say why, or take it out"
+    newest = max(state.get("seen", 0) for state in states.values())
+    seen = states[probe].get("seen", 0)
+    if limit.silent_ms is None or newest - seen <= limit.silent_ms:
+        return ""
+    silent = show_span(newest - seen)
+    return f"{probe or 'a probe'} silent for {silent} while another goes on: say why it left"
 
 
 def _spare(finding: Finding) -> int:
     """How much a finding has in hand beside others of the same rule; less is worse."""
-    for name in ("margin", "maintained_ms"):
+    for name in ("margin", "maintained_ms", "equivalent_ms"):
         if name in finding.numbers:
             return finding.numbers[name]
+    if "exposed_ms" in finding.numbers:
+        return -finding.numbers["exposed_ms"]
     return -sum(finding.numbers.values())  # the longest gap; the times that the stages took
 
 
@@ -295,7 +465,7 @@ def _measured(rule: Measured, facts: Facts, at: int) -> Finding:
     if not samples:
         if rule.laboratory:
             return Finding(Verdict.PENDING, "waits for the laboratory's result")
-        return folds._nothing(facts.span, at, f"{rule.quantity} not measured")
+        return nothing(facts.span, at, f"{rule.quantity} not measured")
 
     def margin(sample: Sample) -> int:
         low = sample.millionths - rule.low.c if rule.low else None
@@ -318,12 +488,71 @@ def _observed(rule: Observed, facts: Facts, at: int) -> Finding:
     """Whether the thing was looked for and found so each time."""
     seen = facts.observed.get(rule.what, ())
     if not seen:
-        return folds._nothing(facts.span, at, "not looked for")
+        return nothing(facts.span, at, "not looked for")
     bad = [sighting.at for sighting in seen if not sighting.found]
     if bad:
         first, last = min(bad), max(bad)
         return Finding(Verdict.DEVIATION, "not found so", first, first, last, len(bad))
     return Finding(Verdict.MET, "found so", max(sighting.at for sighting in seen))
+
+
+def _accurate(rule: Accurate, uses: Sequence[Use], span: Span, at: int) -> Finding:
+    """Whether each instrument used had been checked recently enough and found within tolerance, and
+    was not found out of it at its next check."""
+    if not uses:
+        return nothing(span, at, "no instrument in use")
+    found = [_use(rule, use, at) for use in uses]
+    governs = max(found, key=lambda one: (one.verdict.rank, -(one.broke_at or 0)))
+    if governs.verdict is Verdict.DEVIATION:
+        broken = [one for one in found if one.verdict is Verdict.DEVIATION]
+        lasts = [one.last_broke_at for one in broken if one.last_broke_at is not None]
+        return replace(governs, breaches=len(broken), last_broke_at=max(lasts, default=None))
+    ages = [one.numbers["age_ms"] for one in found]
+    if len(found) > 1:
+        governs = found[ages.index(max(ages))]
+    nexts = [] if span.over(at) else [one.next_at for one in found if one.next_at is not None]
+    return replace(governs, next_at=min(nexts, default=None))
+
+
+def _use(rule: Accurate, use: Use, at: int) -> Finding:
+    if not use.instrument:
+        return _inaccurate("instrument not named", use.first_at, use, "say what it was read with")
+    checks = [check for check in use.checks if check.at <= at]
+    before = [check for check in checks if check.at <= use.first_at]
+    while_used = [check for check in checks if use.first_at < check.at <= use.last_at]
+    after = [check for check in checks if check.at > use.last_at][:1]
+    last = before[-1:]
+    for check in (*last, *while_used, *after):
+        if not _good(rule, check):
+            off = "" if check.off is None else f", {show_off(check.off)} off"
+            found = f"{use.instrument} out of tolerance{off}"
+            broke = use.first_at if check.at <= use.first_at or not last else last[-1].at
+            return _inaccurate(found, max(use.first_at, broke), use, "its readings are in doubt")
+    if not last:
+        why = "no accuracy check before it was used"
+        return _inaccurate(f"{use.instrument} not checked", use.first_at, use, why)
+    moments = [last[-1].at, *(check.at for check in while_used), use.last_at]
+    ages = [until - since for since, until in pairwise(moments)]
+    numbers = {"age_ms": max(ages)}
+    figure = f"{use.instrument} last checked {show_span(max(ages))} before"
+    if max(ages) > rule.within_ms:
+        since = moments[ages.index(max(ages))]
+        broke = max(use.first_at, since + rule.within_ms)
+        why = f"longer than {show_span(rule.within_ms)}"
+        return _inaccurate(figure, broke, use, why)
+    return Finding(Verdict.MET, figure, last[-1].at, numbers=numbers)
+
+
+def _good(rule: Accurate, check: Checked) -> bool:
+    close = rule.tolerance is None or check.off is None or abs(check.off) <= rule.tolerance
+    return check.within and close
+
+
+def _inaccurate(figure: str, broke: int, use: Use, why: str) -> Finding:
+    last = max(broke, use.last_at)
+    return Finding(
+        Verdict.DEVIATION, figure, use.first_at, broke, last, 1, why=why, numbers={"age_ms": 0}
+    )
 
 
 def _joined(findings: Sequence[Finding], governs: Finding) -> Finding:

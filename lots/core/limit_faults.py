@@ -13,10 +13,14 @@ from lots.core.limits import (
     Cooling,
     Duration,
     Every,
+    Exposure,
     Given,
+    Lethality,
     Limit,
     Maintained,
     Measured,
+    NotJudged,
+    Observed,
     Rule,
     Window,
     Within,
@@ -123,10 +127,21 @@ def _without_operating(data: Content) -> Content:
 
 
 def _no_gap(data: Content, path: str) -> Iterator[Fault]:
-    rule = limit_from(data).rule
-    if isinstance(rule, Maintained) and rule.longest_gap_ms is None:
+    limit = limit_from(data)
+    rule = limit.rule
+    if isinstance(rule, Maintained | Lethality) and rule.longest_gap_ms is None:
         text = "Say how far apart two readings may be for the time between them to count."
         yield Fault(join(path, "longest_gap"), text)
+    if isinstance(rule, Exposure) and rule.longest_gap_ms is None:
+        text = "Say how far apart two readings may be before the time between them counts whole."
+        yield Fault(join(path, "longest_gap"), text)
+    if isinstance(rule, NotJudged):
+        yield Fault(path, f"Fill in the figures of this limit ({rule.kind}).")
+    if limit.operating is not None and isinstance(rule, AllOf | AnyOf | Given | Observed):
+        text = "A combination has no operating limit of its own: give one to its parts."
+        if isinstance(rule, Observed):
+            text = "What is looked for is found so or not: it has no operating limit."
+        yield Fault(join(path, "operating"), text)
 
 
 def _beside_field(data: Content, path: str, text: str) -> Fault:
@@ -271,7 +286,7 @@ def _not_watched(group: _Group) -> Iterator[Fault]:
     watched = {one.limit.of for one in group.together if isinstance(one.limit.rule, Every)}
     for one in group.new:
         if (
-            isinstance(one.limit.rule, Within | Maintained | Cooling)
+            isinstance(one.limit.rule, Within | Maintained | Lethality | Exposure | Cooling)
             and one.limit.of not in watched
         ):
             yield Fault(

@@ -12,13 +12,14 @@ from typing import Any, Final
 from lots.core.units import (
     BadQuantity,
     Bound,
+    read_difference,
     read_quantity,
     read_span,
     read_temperature,
     show_span,
 )
 
-RULES: Final = 1  # the number of the judging rules; raised whenever a verdict could differ
+RULES: Final = 2  # the number of the judging rules; raised whenever a verdict could differ
 
 
 class Verdict(StrEnum):
@@ -87,6 +88,43 @@ class Maintained:
     high: Bound | None
     for_ms: int
     longest_gap_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Lethality:
+    """At least `at_least_ms` equivalent at `reference` with `z` (`z_above` from the reference upwards,
+    where the table cited has two); nothing counts below `lowest`.  Temperatures and the differences z
+    in ninths, each for readings in °C and in °F."""
+
+    at_least_ms: int
+    reference: Bound
+    z: int
+    z_above: int
+    lowest: Bound | None
+    longest_gap_ms: int | None
+    z_text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Exposure:
+    """Above `above` (and not above `up_to`, where there is one) for no more than `at_most_ms` in all,
+    over the `steps` named (none: the step that it stands at) and the time between them."""
+
+    above: Bound
+    up_to: Bound | None
+    at_most_ms: int
+    longest_gap_ms: int | None
+    steps: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Accurate:
+    """Each instrument that the readings were taken with was checked no longer than `within_ms` before
+    and found no further off than `tolerance` (ninths; None: the tolerance that the check states)."""
+
+    within_ms: int
+    tolerance: int | None
+    tolerance_text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,15 +200,15 @@ class Given:
 
 @dataclass(frozen=True, slots=True)
 class NotJudged:
-    """A kind that this version keeps and prints but does not judge; it bars the release."""
+    """A limit of an older plan that names its kind without the kind's figures: kept and printed, not
+    judged; it bars the release, and no new plan may have one."""
 
     kind: str
 
 
-SeriesRule = Within | Maintained | Cooling | Every
-FactRule = Duration | Measured | Observed | NotJudged
+SeriesRule = Within | Maintained | Lethality | Exposure | Cooling | Every
+FactRule = Duration | Measured | Observed | Accurate | NotJudged
 Rule = SeriesRule | FactRule | AllOf | AnyOf | Given
-NOT_JUDGED: Final = ("lethality", "exposure", "accurate")
 SUBJECTS: Final = {
     "fish": "the fish",
     "place": "the place",
@@ -202,6 +240,7 @@ class Limit:
     source: str = ""
     flag: str = ""
     file: FileWait | None = None
+    silent_ms: int | None = None  # a probe without a reading for longer has fallen silent
 
     def leaves(self) -> "Iterator[Limit]":
         """The limits that look at readings or facts themselves, conditions included."""
@@ -220,29 +259,38 @@ def waiting_for_files(limits: "Iterable[Limit]") -> "tuple[Limit, ...]":
     """The limits of a control point, each leaf knowing of the logger's file that its subject waits for.
 
     A step kept by a logger has an `every` with a time for the file; the other limits of the same
-    subject wait for the same file.
+    subject wait for the same file.  Its `every` (the shortest) also says when a probe has fallen silent.
     """
     limits = tuple(limits)
-    waits = {
-        leaf.of: FileWait(leaf.rule.within_ms, leaf.rule.file_within_ms)
+    everies = [
+        (leaf.of, leaf.rule)
         for limit in limits
         for leaf in limit.leaves()
-        if isinstance(leaf.rule, Every) and leaf.rule.file_within_ms is not None
+        if isinstance(leaf.rule, Every)
+    ]
+    waits = {
+        of: FileWait(rule.within_ms, rule.file_within_ms)
+        for of, rule in everies
+        if rule.file_within_ms is not None
     }
-    return tuple(_waiting(limit, waits) for limit in limits)
+    silent: dict[str, int] = {}
+    for of, rule in everies:
+        silent[of] = min(silent.get(of, rule.within_ms), rule.within_ms)
+    return tuple(_waiting(limit, waits, silent) for limit in limits)
 
 
-def _waiting(limit: Limit, waits: "Mapping[str, FileWait]") -> Limit:
-    rule = limit.rule
-    match rule:
+def _waiting(limit: Limit, waits: "Mapping[str, FileWait]", silent: "Mapping[str, int]") -> Limit:
+    def inner(part: Limit) -> Limit:
+        return _waiting(part, waits, silent)
+
+    match limit.rule:
         case AllOf(parts):
-            return replace(limit, rule=AllOf(tuple(_waiting(part, waits) for part in parts)))
+            return replace(limit, rule=AllOf(tuple(map(inner, parts))))
         case AnyOf(parts):
-            return replace(limit, rule=AnyOf(tuple(_waiting(part, waits) for part in parts)))
+            return replace(limit, rule=AnyOf(tuple(map(inner, parts))))
         case Given(condition, then):
-            both = Given(_waiting(condition, waits), _waiting(then, waits))
-            return replace(limit, rule=both)
-    return replace(limit, file=waits.get(limit.of))
+            return replace(limit, rule=Given(inner(condition), inner(then)))
+    return replace(limit, file=waits.get(limit.of), silent_ms=silent.get(limit.of))
 
 
 Data = Mapping[str, Any]
@@ -301,8 +349,11 @@ def _operating(data: Data, of: str, name: str) -> Rule | None:
     return _rule({**data, **stricter}, of, name)
 
 
+_NEED_SEVERAL: Final = ("maintained", "lethality", "exposure", "cooling", "every")
+
+
 def _window(text: str, kind: str) -> Window:
-    if text in ("first reading", "last reading") and kind in ("maintained", "cooling", "every"):
+    if text in ("first reading", "last reading") and kind in _NEED_SEVERAL:
         raise BadLimit(
             f"“window” cannot be the {text} for “{kind}”: it needs more than one reading"
         )
@@ -315,12 +366,12 @@ def _window(text: str, kind: str) -> Window:
 
 def _rule(data: Data, of: str, name: str) -> Rule:
     kind = _text(data, "kind")
-    if kind in NOT_JUDGED:
-        return NotJudged(kind)
     read = _READERS.get(kind)
     if read is None:
-        known = ", ".join([*_READERS, *NOT_JUDGED])
+        known = ", ".join(_READERS)
         raise BadLimit(f"the kind “{kind}” is not one of {known}")
+    if kind in _ONCE_BARE and not any(data.get(key) for key in _ONCE_BARE[kind]):
+        return NotJudged(kind)
     return read(data, of, name)
 
 
@@ -354,6 +405,50 @@ def _maintained(data: Data, of: str, name: str) -> Rule:
         raise BadLimit("“maintained” needs either at_least (heat) or at_most (freezing)")
     gap = read_span(str(data["longest_gap"])) if data.get("longest_gap") else None
     return Maintained(low, high, read_span(_text(data, "for")), gap)
+
+
+def _gap_of(data: Data) -> int | None:
+    return read_span(str(data["longest_gap"])) if data.get("longest_gap") else None
+
+
+def _more_than_none(data: Data, key: str) -> int:
+    span = read_span(_text(data, key))
+    if span <= 0:
+        raise BadLimit(f"“{key}” must be longer than nothing, not “{data[key]}”")
+    return span
+
+
+def _lethality(data: Data, of: str, name: str) -> Rule:
+    z = _text(data, "z")
+    above = str(data.get("z_above") or "")
+    reference, lowest = read_temperature(_text(data, "reference")), _temperature(data, "lowest")
+    small, large = read_difference(z), read_difference(above or z)
+    if min(small, large) <= 0:
+        raise BadLimit(f"“z” must be a temperature difference above 0, not “{z}”")
+    text = f"{z} below the reference and {above} above it" if above and above != z else z
+    least = _more_than_none(data, "at_least")
+    return Lethality(least, reference, small, large, lowest, _gap_of(data), text)
+
+
+def _exposure(data: Data, of: str, name: str) -> Rule:
+    above, up_to = read_temperature(_text(data, "above")), _temperature(data, "up_to")
+    if up_to and (up_to.c <= above.c or up_to.f <= above.f):
+        raise BadLimit(f"above {above.text} and up to {up_to.text} leaves nothing between")
+    steps = data.get("steps") or ()
+    if isinstance(steps, str):
+        steps = [step.strip() for step in steps.split(",") if step.strip()]
+    if len(set(steps)) != len(steps):
+        raise BadLimit("“steps” names a step twice")
+    most = read_span(_text(data, "at_most"))
+    return Exposure(above, up_to, most, _gap_of(data), tuple(map(str, steps)))
+
+
+def _accurate(data: Data, of: str, name: str) -> Rule:
+    text = str(data.get("tolerance") or "")
+    tolerance = read_difference(text) if text else None
+    if tolerance is not None and tolerance < 0:
+        raise BadLimit(f"“tolerance” must not be below 0, as “{text}” is")
+    return Accurate(_more_than_none(data, "within"), tolerance, text)
 
 
 def _cooling(data: Data, of: str, name: str) -> Rule:
@@ -458,16 +553,25 @@ _READERS: Final = {
     "at least": _at_least,
     "between": _between,
     "maintained": _maintained,
+    "lethality": _lethality,
+    "exposure": _exposure,
     "cooling": _cooling,
     "duration": _duration,
     "every": _every,
     "measured": _measured,
     "observed": _observed,
+    "accurate": _accurate,
     "all of": _all_of,
     "any of": _any_of,
     "given": _given,
 }
-KINDS: Final = (*_READERS, *NOT_JUDGED)
+KINDS: Final = tuple(_READERS)
+# kinds that plans of rules 1 could name without figures, with the keys of these
+_ONCE_BARE: Final = {
+    "lethality": ("at_least", "reference", "z"),
+    "exposure": ("above", "at_most"),
+    "accurate": ("within",),
+}
 
 
 def _bounds_looser(critical: Any, operating: Any) -> bool:
@@ -518,7 +622,49 @@ def looser(critical: Rule, operating: Rule) -> bool:
             )
         case (Every(), Every()):
             return operating.within_ms > critical.within_ms
+        case (Lethality(), Lethality()):
+            return _less_lethal(critical, operating)
+        case (Exposure(), Exposure()):
+            return _more_exposed(critical, operating)
+        case (Accurate(), Accurate()):
+            return operating.within_ms > critical.within_ms or _more(
+                operating.tolerance, critical.tolerance
+            )
     return True
+
+
+def _less_lethal(critical: Lethality, operating: Lethality) -> bool:
+    """Another reference or z counts as looser: the two cannot be compared in general."""
+    same = (operating.reference, operating.z, operating.z_above) == (
+        critical.reference,
+        critical.z,
+        critical.z_above,
+    )
+    lowest = critical.lowest is not None and (
+        operating.lowest is None
+        or operating.lowest.c < critical.lowest.c
+        or operating.lowest.f < critical.lowest.f
+    )
+    gap = _more(operating.longest_gap_ms, critical.longest_gap_ms)
+    return not same or lowest or gap or operating.at_least_ms < critical.at_least_ms
+
+
+def _more_exposed(critical: Exposure, operating: Exposure) -> bool:
+    narrower = (
+        operating.above.c > critical.above.c
+        or operating.above.f > critical.above.f
+        or (
+            operating.up_to is not None
+            and (
+                critical.up_to is None
+                or operating.up_to.c < critical.up_to.c
+                or operating.up_to.f < critical.up_to.f
+            )
+        )
+    )
+    gap = _more(operating.longest_gap_ms, critical.longest_gap_ms)
+    fewer = not set(critical.steps) <= set(operating.steps)
+    return narrower or gap or fewer or operating.at_most_ms > critical.at_most_ms
 
 
 def _bounds_words(low: Bound | None, high: Bound | None) -> str:
@@ -567,7 +713,35 @@ def rule_words(rule: Rule) -> str:
         case Given(condition, then):
             return f"where {demand(condition)}: {demand(then)}"
         case NotJudged(kind):
-            return f"{kind}: kept and printed, not judged by this version"
+            return f"{kind}: its figures are not stated, so it is kept and printed, not judged"
+        case Lethality():
+            return _lethality_words(rule)
+        case Exposure():
+            return _exposure_words(rule)
+        case Accurate(within, _, text):
+            off = f"no further off than {text}" if text else "within its tolerance"
+            return (
+                f"each instrument used checked no longer than {show_span(within)} before, and {off}"
+            )
+
+
+def _gap_words(gap: int | None) -> str:
+    return f", readings no more than {show_span(gap)} apart" if gap else ""
+
+
+def _lethality_words(rule: Lethality) -> str:
+    tail = f", nothing below {rule.lowest.text} counted" if rule.lowest else ""
+    return (
+        f"heat equivalent to at least {show_span(rule.at_least_ms)} at {rule.reference.text} "
+        f"(z {rule.z_text}){tail}{_gap_words(rule.longest_gap_ms)}"
+    )
+
+
+def _exposure_words(rule: Exposure) -> str:
+    band = f"above {rule.above.text}" + (f" up to {rule.up_to.text}" if rule.up_to else "")
+    over = f", over {', '.join(rule.steps)} and the time between together" if rule.steps else ""
+    most = show_span(rule.at_most_ms)
+    return f"{band} for no more than {most} in all{over}{_gap_words(rule.longest_gap_ms)}"
 
 
 def _window_words(window: Window) -> str:
@@ -587,7 +761,7 @@ def demand(limit: Limit) -> str:
     words = rule_words(rule) + _window_words(limit.window)
     if isinstance(rule, Duration):
         return f"the step lasts {words}"
-    if isinstance(rule, Within | Maintained | Cooling | Every):
+    if isinstance(rule, Within | Maintained | Lethality | Exposure | Cooling | Every):
         probes = f" (at least {limit.probes} of them)" if limit.probes > 1 else ""
         return f"{SUBJECTS[limit.of]}{probes}: {words}"
     return words

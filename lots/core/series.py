@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
-from operator import gt
+from operator import eq, gt
 from typing import Final
 
 from lots.core.units import TempUnit
@@ -64,6 +64,22 @@ class Chunk:
         """The longest time between two neighbours, ms; 0 for a single reading."""
         at = self.at
         return max(map(int.__sub__, at[1:], at[:-1]), default=0)
+
+    @cached_property
+    def meets_twice(self) -> bool:
+        """Whether two of its readings are of the same moment."""
+        at = self.at
+        return any(map(eq, at[1:], at[:-1]))
+
+    def moments(self, highest: bool) -> "Chunk":
+        """One reading a moment: the highest or the lowest of those that it has."""
+        if not self.meets_twice:
+            return self
+        best: dict[int, int] = {}
+        for at, value in zip(self.at, self.value, strict=True):
+            known = best.get(at, value)
+            best[at] = max(known, value) if highest else min(known, value)
+        return Chunk(list(best), list(best.values()), self.unit)
 
     def between(self, start: int | None, end: int | None) -> "Chunk":
         """The part observed from start to end, both included; None leaves that side open."""

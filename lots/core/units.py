@@ -103,6 +103,13 @@ def show_temperature(ninths: int, unit: TempUnit) -> str:
     return f"{show_number(degrees(ninths, unit), DECIMALS_KEPT, 1)} °{unit}"
 
 
+def show_off(ninths: int) -> str:
+    """A temperature difference as people read it, in both units, e.g. "3.0 °F (1.667 °C)"."""
+    in_f = show_number(Fraction(ninths, NINTHS_PER_F), DECIMALS_KEPT, 1)
+    in_c = show_number(Fraction(ninths, NINTHS_PER_C), DECIMALS_KEPT, 1)
+    return f"{in_f} °F ({in_c} °C)"
+
+
 @dataclass(frozen=True, slots=True)
 class Bound:
     """One end of a limit, held in each unit that the rule prints, so that a reading is compared in
@@ -139,6 +146,26 @@ def read_temperature(text: str) -> Bound:
     if abs(c - f) > NINTHS_PER_C:
         raise BadQuantity(f"“{text}”: the two figures are more than 1 °C apart.")
     return Bound(c, f, " ".join(text.split()))
+
+
+_DIFFERENCE: Final = re.compile(r"([+\-−]?[\d.,]+)\s*°?\s*([CF])(?:\s+difference)?")
+
+
+def read_difference(text: str) -> int:
+    """A temperature difference in ninths from its text, e.g. "7.5 °C", "13.5 °F", to the nearest ninth.
+
+    A difference is not a temperature: 13.5 °F is 7.5 °C.
+
+    Raises:
+        BadQuantity: not a number with its unit.
+    """
+    found = _DIFFERENCE.fullmatch(text.strip())
+    if found is None:
+        raise BadQuantity(
+            f"“{text}” is not a temperature difference. Write it as 7.5 °C or 13.5 °F."
+        )
+    size = NINTHS_PER_F if found[2] == "F" else NINTHS_PER_C
+    return round(read_number(found[1]) * size)
 
 
 _SPANS: Final = {
@@ -191,6 +218,15 @@ def show_span(span_ms: int) -> str:
         words += [f"{minutes} min"] if minutes else []
     words += [f"{show_number(Fraction(rest, MS_PER_S), DECIMALS_KEPT)} s"] if rest else []
     return " ".join(words) or "0 min"
+
+
+MINUTE_DECIMALS: Final = 3  # shown of equivalent minutes, cut downwards
+
+
+def show_minutes(span_ms: int) -> str:
+    """Equivalent minutes with three decimals, cut downwards so that none are shown that are not there."""
+    scale = BASE**MINUTE_DECIMALS
+    return f"{show_number(Fraction(span_ms * scale // MS_PER_MIN, scale), MINUTE_DECIMALS)} min"
 
 
 # What may be measured beside temperature: name → (units that may be typed → millionths of the first).

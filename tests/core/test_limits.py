@@ -58,7 +58,7 @@ def test_the_verdicts_go_from_mildest_to_worst() -> None:
             {"kind": "given", "if": {"kind": "duration", "longer_than": "4 h"}, "then": {"kind": "at most", "of": "room", "at_most": "38 °F"}},
             "where the step lasts longer than 4 h: the room that the place stands in: at most 38 °F",
         ),
-        ({"kind": "lethality"}, "lethality: kept and printed, not judged by this version"),
+        ({"kind": "lethality"}, "lethality: its figures are not stated, so it is kept and printed, not judged"),
     ],
 )  # fmt: skip
 def test_a_limit_is_said_back_in_one_sentence(data: dict[str, Any], words: str) -> None:

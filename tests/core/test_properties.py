@@ -9,7 +9,20 @@ from hypothesis import strategies as st
 from lots.core import folds, judging
 from lots.core.folds import Finding, Span
 from lots.core.judging import Facts, Sample, Sighting
-from lots.core.limits import Cooling, Every, Limit, Maintained, Stage, Verdict, Window, Within
+from lots.core.folds_exposure import Carry
+from lots.core.lethality import BILLIONTHS, lethal_rate
+from lots.core.limits import (
+    Cooling,
+    Every,
+    Exposure,
+    Lethality,
+    Limit,
+    Maintained,
+    Stage,
+    Verdict,
+    Window,
+    Within,
+)
 from lots.core.series import Chunk, chunks, merge
 from lots.core.units import Bound
 
@@ -65,7 +78,28 @@ def _cooling(begin: bool, top: int, fall: int, more: int, n: int, m: int, own: b
 coolings = st.builds(
     _cooling, st.booleans(), st.integers(0, 4), st.integers(1, 4), st.integers(1, 4), lengths, lengths, st.booleans()
 )  # fmt: skip
+lethalities = st.builds(
+    lambda n, ref, z, more, low, gap: Lethality(n, ref, z, z + more, low, gap, "z"),
+    st.integers(1, 2000),
+    bounds,
+    st.integers(3, 9),
+    st.integers(0, 3),
+    st.one_of(st.none(), bounds),
+    gaps,
+)
+
+
+def _exposure(low: Bound, width: int | None, most: int, gap: int | None) -> Exposure:
+    high = None if width is None else bound(low.c + width, low.f + width)
+    return Exposure(low, high, most, gap)
+
+
+exposures = st.builds(
+    _exposure, bounds, st.one_of(st.none(), st.integers(1, 4)), st.integers(0, 900), gaps
+)
 judged = st.one_of(
+    st.tuples(lethalities, windows),
+    st.tuples(exposures, windows),
     st.tuples(withins, within_windows),
     st.tuples(maintaineds, windows),
     st.tuples(coolings, st.just(Window())),
@@ -158,6 +192,24 @@ def _stricter(rule: object, by: int) -> list[object]:
             ]
         case Every(n, wait):
             return [Every(max(1, n - by), wait)]
+        case Lethality(n, ref, z, above, low, gap, text):
+            up = bound(low.c + by, low.f + by) if low else bound(ref.c)
+            hotter = bound(ref.c + by, ref.f + by)
+            shorter = max(1, (gap or 400) - by)
+            return [
+                Lethality(n + by, ref, z, above, low, gap, text),
+                Lethality(n, ref, z, above, up, gap, text),
+                Lethality(n, ref, z, above, low, shorter, text),
+                *([] if z != above else [Lethality(n, hotter, z, z, low, gap, text)]),
+            ]
+        case Exposure(low, high, n, gap):
+            wider = bound(low.c - by, low.f - by)
+            return [
+                Exposure(wider, high, n, gap),
+                Exposure(low, None, n, gap),
+                Exposure(low, high, max(0, n - by), gap),
+                Exposure(low, high, n, max(1, (gap or 400) - by)),
+            ]
     raise AssertionError(rule)
 
 
@@ -211,24 +263,63 @@ def test_another_probe_never_makes_a_verdict_milder(kind, one, other, span, at) 
 
 
 def slow_maintained(rule: Maintained, found: list[Row]) -> int:
-    """The longest stretch of readings in which all meet the bound and no gap is too long."""
+    """The longest stretch of moments all of whose readings meet the bound, with no gap too long."""
 
-    def meets(row: Row) -> bool:
+    def good(row: Row) -> bool:
         if rule.low:
             return row[1] >= rule.low.for_unit(row[2])
         assert rule.high
         return row[1] <= rule.high.for_unit(row[2])
 
-    ordered = sorted(found)
+    ordered = [[row for row in found if row[0] == at] for at in sorted({row[0] for row in found})]
     best = 0
     for i in range(len(ordered)):
         for j in range(i, len(ordered)):
             part = ordered[i : j + 1]
-            gaps = [b[0] - a[0] for a, b in pairwise(part)]
+            gaps = [b[0][0] - a[0][0] for a, b in pairwise(part)]
             close = rule.longest_gap_ms is None or all(g <= rule.longest_gap_ms for g in gaps)
-            if close and all(map(meets, part)):
-                best = max(best, part[-1][0] - part[0][0])
+            if close and all(good(row) for moment in part for row in moment):
+                best = max(best, part[-1][0][0] - part[0][0][0])
     return best
+
+
+def slow_lethality(rule: Lethality, found: list[Row]) -> int:
+    """The sum over the intervals, each at the rate of the coolest reading at its ends."""
+
+    def rate(row: Row) -> int:
+        _, value, unit = row
+        if rule.lowest and value < rule.lowest.for_unit(unit):
+            return 0
+        reference = rule.reference.for_unit(unit)
+        return lethal_rate(value, reference, rule.z if value < reference else rule.z_above)
+
+    moments_of = sorted({row[0] for row in found})
+    coolest = [min(rate(row) for row in found if row[0] == at) for at in moments_of]
+    total = 0
+    for i in range(1, len(moments_of)):
+        span = moments_of[i] - moments_of[i - 1]
+        if rule.longest_gap_ms is None or span <= rule.longest_gap_ms:
+            total += span * min(coolest[i - 1], coolest[i])
+    return total
+
+
+def slow_exposure(rule: Exposure, found: list[Row], since: int, until: int) -> int:
+    """The intervals whose ends span the band or that are too long, and both ends of the step whole."""
+
+    def side(row: Row) -> int:
+        _, value, unit = row
+        if value <= rule.above.for_unit(unit):
+            return -1
+        return 1 if rule.up_to and value > rule.up_to.for_unit(unit) else 0
+
+    moments_of = sorted({row[0] for row in found})
+    total = moments_of[0] - since + max(0, until - moments_of[-1])
+    for before, after in pairwise(moments_of):
+        sides = {side(row) for row in found if row[0] in (before, after)}
+        far = rule.longest_gap_ms is not None and after - before > rule.longest_gap_ms
+        if far or sides not in ({-1}, {1}):
+            total += after - before
+    return total
 
 
 def slow_every(rule: Every, found: list[Row], span: Span, at: int) -> bool:
@@ -310,3 +401,92 @@ def test_within_agrees_with_the_slow_judge(rule, found, span) -> None:  # type: 
     nothing = Verdict.PENDING if span.end is None else Verdict.DEVIATION
     expected = nothing if not found else Verdict.MET if fine else Verdict.DEVIATION
     assert find(rule, Window(), found, span, END + 300).verdict is expected
+
+
+one_unit = st.lists(st.tuples(moments, values, st.just("C")), max_size=14)
+
+
+@many
+@given(lethalities, one_unit, spans)
+def test_lethality_agrees_with_the_slow_judge(rule, found, span) -> None:  # type: ignore[no-untyped-def]
+    shown = slow_lethality(rule, found)
+    finding = find(rule, Window(), found, span, END + 300)
+    assert finding.numbers.get("equivalent_ms", 0) == shown // BILLIONTHS
+    over = Verdict.DEVIATION if span.end is not None else Verdict.PENDING
+    met = found and shown >= rule.at_least_ms * BILLIONTHS
+    assert finding.verdict is (Verdict.MET if met else over)
+
+
+@many
+@given(lethalities, one_unit, st.integers(0, 13), st.integers(1, 500), st.integers(0, 4))
+def test_a_reading_as_warm_as_the_cooler_neighbour_never_lowers_lethality(
+    rule, found, index, after, warmer
+) -> None:  # type: ignore[no-untyped-def]
+    span = Span(START)
+    ordered = series(found)[0].moments(highest=False) if found else Chunk([], [])
+    if len(ordered) < 2:
+        return
+    index %= len(ordered) - 1
+    apart = ordered.at[index + 1] - ordered.at[index]
+    added = ordered.at[index] + after % apart
+    cooler = min(ordered.value[index], ordered.value[index + 1])
+    if added == ordered.at[index]:
+        return
+    before = find(rule, Window(), found, span, END).numbers["equivalent_ms"]
+    more = [*found, (added, cooler + warmer, "C")]
+    assert find(rule, Window(), more, span, END).numbers["equivalent_ms"] >= before
+
+
+@many
+@given(lethalities, one_unit)
+def test_the_conservative_lethality_is_never_more_than_the_estimate(rule, found) -> None:  # type: ignore[no-untyped-def]
+    numbers = find(rule, Window(), found, Span(START), END).numbers
+    assert numbers.get("equivalent_ms", 0) <= numbers.get("estimated_ms", 0)
+
+
+@many
+@given(exposures, rows, spans, st.integers(END, END + 300))
+def test_exposure_agrees_with_the_slow_judge(rule, found, span, at) -> None:  # type: ignore[no-untyped-def]
+    finding = find(rule, Window(), found, span, at)
+    if not found:
+        return
+    until = at if span.end is None else min(at, span.end)
+    most = slow_exposure(rule, found, span.start, until)
+    if span.over(at):
+        assert finding.numbers["exposed_ms"] == most
+        assert (finding.verdict is Verdict.MET) == (most <= rule.at_most_ms)
+    else:  # what is not sure yet is never within limits beyond the limit
+        assert finding.numbers["exposed_ms"] <= most
+        assert finding.verdict is not Verdict.MET or most <= rule.at_most_ms
+        assert finding.verdict is Verdict.MET or most > rule.at_most_ms
+
+
+@many
+@given(exposures, rows, spans)
+def test_an_exposure_broken_while_it_runs_is_never_unbroken_by_later_readings(
+    rule, found, span
+) -> None:  # type: ignore[no-untyped-def]
+    running = Span(span.start)
+    ordered = sorted(found)
+    for n, (at, _, _) in enumerate(ordered):
+        earlier = [row for row in ordered[:n] if row[0] < at]
+        if find(rule, Window(), earlier, running, at).verdict is Verdict.DEVIATION:
+            assert find(rule, Window(), ordered, running, END).verdict is Verdict.DEVIATION
+
+
+@many
+@given(exposures, rows, st.integers(0, 600), st.integers(0, 2), st.integers(0, 2))
+def test_what_an_exposure_brings_along_is_never_lost(rule, found, brought, one, other) -> None:  # type: ignore[no-untyped-def]
+    span = Span(START)
+    carry = Carry(brought, 0, START - 60, min(one, other), max(one, other))
+    with_it = folds.fold(rule, Window(), series(found), span, carry=carry)
+    without = folds.fold(rule, Window(), series(found), span)
+    assert with_it["exp"] >= brought
+    assert with_it["exp"] <= without["exp"] + brought + 60
+
+
+@many
+@given(exposures, rows)
+def test_a_straight_line_is_never_exposed_longer_than_the_whole_interval(rule, found) -> None:  # type: ignore[no-untyped-def]
+    numbers = find(rule, Window(), found, Span(START), END).numbers
+    assert numbers.get("estimated_ms", 0) <= numbers.get("exposed_ms", 0)
