@@ -14,14 +14,16 @@ UNITS: Final[tuple[TempUnit, TempUnit]] = ("C", "F")
 class Span:
     """A step's part in time: from start to end (None while it runs), ms UTC.
 
-    `counted_end` is the end that "at least" durations count to when the end was entered late;
-    `before_end` is when the step before ended.
+    `counted_end` is the end that "at least" durations count to when the end was entered late, and
+    `counted_start` the start that they count from when the start was; `before_end` is when the step
+    before ended.
     """
 
     start: int
     end: int | None = None
     counted_end: int | None = None
     before_end: int | None = None
+    counted_start: int | None = None
 
     def over(self, at: int) -> bool:
         """Whether the step is over at that moment."""

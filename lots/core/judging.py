@@ -246,8 +246,9 @@ def judge(limit: Limit, states: States, facts: Facts, at: int) -> Finding:
         case AnyOf(parts):
             return _any_of([judge(part, states, facts, at) for part in parts])
         case Given(condition, then):
-            # whether a condition came true counts in full, also where an end was entered late
-            stated = replace(facts, span=replace(facts.span, counted_end=None))
+            # whether a condition came true counts in full, also where a start or end was entered late
+            whole = replace(facts.span, counted_end=None, counted_start=None)
+            stated = replace(facts, span=whole)
             return _given(judge(condition, states, stated, at), judge(then, states, facts, at))
         case rule:
             return _leaf(limit, rule, states, facts, at)
@@ -427,12 +428,13 @@ def _worst(found: Sequence[tuple[str, Finding]]) -> tuple[str, Finding]:
 
 
 def _duration(rule: Duration, span: Span, at: int) -> Finding:
-    """How long the step lasted.  An end entered late counts, for "at least", only to the moment that
-    the span names as counted."""
-    lasted = span.until(at) - span.start
-    counted = lasted
-    if span.over(at) and span.counted_end is not None:
-        counted = min(lasted, max(0, span.counted_end - span.start))
+    """How long the step lasted.  A start or an end entered late counts, for "at least", only from or to
+    the moment that the span names as counted."""
+    until = span.until(at)
+    lasted = until - span.start
+    begun = span.start if span.counted_start is None else max(span.start, span.counted_start)
+    ended = span.counted_end if span.over(at) and span.counted_end is not None else until
+    counted = max(0, min(ended, until) - begun)
     figure, numbers = show_span(lasted), {"lasted_ms": lasted}
     if rule.at_most_ms is not None and lasted > rule.at_most_ms:
         broke = span.start + rule.at_most_ms
@@ -442,7 +444,7 @@ def _duration(rule: Duration, span: Span, at: int) -> Finding:
     enough = (least is None or counted >= least) and (longer is None or counted > longer)
     if enough:
         ends = None if rule.at_most_ms is None else span.start + rule.at_most_ms
-        came = span.start + max(least or 0, longer or 0)
+        came = begun + max(least or 0, longer or 0)
         due = None if span.over(at) else ends
         return Finding(Verdict.MET, figure, came, next_at=due, numbers=numbers)
     if span.over(at):
@@ -451,7 +453,7 @@ def _duration(rule: Duration, span: Span, at: int) -> Finding:
         return Finding(
             Verdict.DEVIATION, shown, at, span.end, span.end, 1, why=why, numbers=numbers
         )
-    due = span.start + max(least or 0, longer or 0)
+    due = begun + max(least or 0, longer or 0)
     return Finding(Verdict.PENDING, figure, next_at=due, why="go on", numbers=numbers)
 
 

@@ -16,6 +16,7 @@ from lots.core.units import (
     read_span,
     read_temperature,
 )
+from lots.core.watch import FlatRule
 
 Data = Mapping[str, Any]
 ANYWHERE: Final = ""
@@ -52,6 +53,7 @@ class Rules:
     likely: Mapping[tuple[str, str], Range]
     tolerance: Mapping[TempUnit, int]
     accuracy_within_ms: int
+    flat: FlatRule
     upload_bytes: int
     lock_after_ms: int
     invitation_ms: int
@@ -105,10 +107,18 @@ def _rules(data: Data) -> Rules:
             "F": _difference(thermometer["tolerance_f"]),
         },
         accuracy_within_ms=read_span(thermometer["checked_within"]),
+        flat=_flat(data["flat_probe"]),
         upload_bytes=int(data["upload"]["largest_bytes"]),
         lock_after_ms=read_span(data["session"]["lock_after"]),
         invitation_ms=read_span(data["session"]["invitation_valid"]),
         demo_stale_ms=read_span(data["demo"]["stale_after"]),
+    )
+
+
+def _flat(row: Data) -> FlatRule:
+    width, lasts = read_span(row["looked_at_each"]), read_span(row["for"])
+    return FlatRule(
+        width, max(2, lasts // width), _difference(row["within"]), _difference(row["another_moves"])
     )
 
 

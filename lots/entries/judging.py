@@ -1,127 +1,28 @@
 """What follows from an act at once: running states, and the deviations that it opens."""
 
-import json
 from collections.abc import Iterable
 
-from lots.core import judging
-from lots.core.limits import RULES, Limit, Verdict, demand
-from lots.core.series import Chunk
+from lots.core.limits import RULES, Verdict, demand
 from lots.entries.book import Act, canonical
+from lots.entries.running import advance_states as advance_states
+from lots.entries.running import fold_states, parts_in
+from lots.entries.running import forget_states as forget_states
 from lots.models.deviation import Deviation, DeviationNote
 from lots.models.lot import Load, LoadPart, Lot
-from lots.models.plan import PlanVersion
-from lots.models.reading import Reading
 from lots.models.review import KeptJudgement
 from lots.models.scratch import RunningState
-from lots.queries import evidence as seen
 from lots.queries.judgements import (
     Judged,
     judge_lot,
     judge_parts,
     last_told,
-    limit_states,
     signature,
-    step_limits,
 )
 from lots.queries.lineage import heirs, lineage, lineages, with_descendants
-from lots.queries.plans import plan_value
 from lots.queries.release import deviation_state
 from lots.queries.rests_on import behind
 
 EVIDENCE_ROWS = 40  # reading numbers named in a deviation's evidence
-
-
-def _parts(load: Load) -> list[LoadPart]:
-    parts = LoadPart.objects.filter(load=load).select_related(
-        "load__place__within", "lot__plan_version"
-    )
-    return list(parts.prefetch_related("load__moves", "load__ends__accepted"))
-
-
-def forget_states(loads: Iterable[Load]) -> None:
-    """Throws running states away; they are folded anew when next needed."""
-    RunningState.objects.filter(load__in=[load.pk for load in loads]).delete()
-
-
-def _limits_of(load: Load) -> list[tuple[PlanVersion, Limit]]:
-    """Each limit that the load is held against, once a plan version."""
-    found = {
-        (part.lot.plan_version_id, limit.id): (part.lot.plan_version, limit)
-        for part in _parts(load)
-        for _, limit in step_limits(plan_value(part.lot.plan_version), part.step)
-    }
-    return list(found.values())
-
-
-def advance_states(load: Load, reading: Reading) -> None:
-    """Carries the load's running states on by one reading, or folds them anew where it does not come
-    after all that went before, was late, corrects another, or is of a probe not seen yet."""
-    rows = {
-        (row.plan_version_id, row.limit_id): row for row in RunningState.objects.filter(load=load)
-    }
-    limits = _limits_of(load)
-    standing = [rows.get((version.pk, limit.id)) for version, limit in limits]
-    late = reading.corrects_id or seen.is_late(reading, reading.observed_at)
-    span, monitored_span, _ = seen._spans(load)
-    inside = span.start <= reading.observed_at <= span.until(reading.observed_at)
-    late = late or span != monitored_span
-    if late or not inside or not all(row and _follows(row, load, reading) for row in standing):
-        fold_states(load)
-        return
-    subject = seen._subject(load, reading.place_id, reading.load_id)
-    chunk = Chunk([reading.observed_at], [reading.value], "F" if reading.unit == "F" else "C")
-    for (_, limit), row in zip(limits, standing, strict=True):
-        assert row is not None
-        row.states = canonical(
-            {
-                kind: judging.advance(limit, states, subject, reading.probe, chunk, span)
-                for kind, states in json.loads(row.states).items()
-            }
-        )
-        key = f"{subject}|{reading.probe}"
-        row.last_at = canonical({**json.loads(row.last_at), key: reading.observed_at})
-        row.save()
-
-
-def _follows(row: RunningState, load: Load, reading: Reading) -> bool:
-    """Whether the reading comes after all that the state has seen of its probe, and the probe is in
-    every side of the state already."""
-    key = f"{seen._subject(load, reading.place_id, reading.load_id)}|{reading.probe}"
-    last = json.loads(row.last_at).get(key)
-    if last is None or last >= reading.observed_at:
-        return False
-    sides = json.loads(row.states)
-    if "monitored" not in sides:
-        return True
-    return all(
-        set(probes) == set(sides["monitored"].get(name, {}))
-        for name, probes in sides["known"].items()
-    )
-
-
-def fold_states(load: Load) -> None:
-    """Folds the load's running states anew, from all its readings."""
-    limits = _limits_of(load)
-    if not limits:
-        return
-    found = seen.evidence(load)
-    lasts = {
-        f"{of}|{probe}": runs[-1].at[-1]
-        for of, probes in found.series.items()
-        for probe, runs in probes.items()
-        if runs
-    }
-    RunningState.objects.filter(load=load).delete()
-    RunningState.objects.bulk_create(
-        RunningState(
-            load=load,
-            plan_version=version,
-            limit_id=limit.id,
-            states=canonical(limit_states(limit, found)),
-            last_at=canonical(lasts),
-        )
-        for version, limit in limits
-    )
 
 
 def later_loads(load: Load) -> list[Load]:
@@ -144,7 +45,7 @@ def judge_loads(act: Act, loads: Iterable[Load], at: int) -> list[Judged]:
     for load in loads:
         if not RunningState.objects.filter(load=load).exists():
             fold_states(load)
-        parts = _parts(load)
+        parts = parts_in(load)
         ancestors = lineages(part.lot for part in parts)
         act.concerns(*(part.lot_id for part in parts))
         act.concerns(*heirs(load.pk, [part.lot for part in parts]))

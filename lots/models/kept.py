@@ -62,7 +62,15 @@ from lots.models.review import (
     ReleaseQuantity,
     Review,
 )
-from lots.models.scratch import Invitation, Login, PlanDraft, RunningState, StagedFile
+from lots.models.scratch import (
+    Checkpoint,
+    Invitation,
+    LoadPicture,
+    Login,
+    PlanDraft,
+    RunningState,
+    StagedFile,
+)
 
 KEPT: Final = (
     BookLine, LineLot,
@@ -79,4 +87,4 @@ KEPT: Final = (
     KeptJudgement, Review, Release, ReleaseQuantity, RecordIssued, HeadSealed,
 )  # fmt: skip
 
-SCRATCH: Final = (Login, Invitation, PlanDraft, RunningState, StagedFile)
+SCRATCH: Final = (Login, Invitation, PlanDraft, RunningState, LoadPicture, Checkpoint, StagedFile)

@@ -62,6 +62,27 @@ class RunningState(models.Model):
         ]
 
 
+class LoadPicture(models.Model):
+    """The coarse picture of the probes in a load's fish, in which a flat one shows."""
+
+    load = models.OneToOneField(Load, models.CASCADE, related_name="picture")
+    picture = models.TextField()
+
+
+class Checkpoint(models.Model):
+    """All running states of a load as they were after every reading up to a moment, so that a reading
+    that comes late is folded from there."""
+
+    load = models.ForeignKey(Load, models.CASCADE, related_name="checkpoints")
+    at = models.BigIntegerField()
+    content = models.BinaryField()
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["load", "at"], name="one_checkpoint_a_moment")
+        ]
+
+
 class StagedFile(models.Model):
     """A logger's file that was uploaded and waits for the person to say that it was understood."""
 

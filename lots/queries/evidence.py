@@ -1,69 +1,34 @@
 """Rows → what the core judges: a load's span, its series, its facts; as known, and as monitored.
 
-"As known" holds every reading and correction; "as monitored" holds what was logged in time and not
-corrected, or has been accepted by the records reviewer.  Where the two are the same there is only one.
+Where nothing was late or corrected the two sides are the same (`differs` is False).
 """
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any
 
 from django.db.models import Exists, OuterRef, Q
 
 from lots.core.folds import Span
-from lots.core.judging import Facts, Sample, Series, Sighting
-from lots.core.series import Chunk, chunks, merge, unpack
+from lots.core.judging import Facts, Flats, Sample, Series, Sighting
+from lots.core.limits import Exposure, Limit
 from lots.core.units import MS_PER_DAY
-from lots.models.lot import LaboratorySample, Load, LoadEnd, LoadPart, Lot, LotLink
+from lots.core.watch import Picture, flats, pictured
+from lots.models.lot import LaboratorySample, Load, LoadEnd, Lot, ProbeLeft
 from lots.models.reading import Observation, PackedSeries, Reading
 from lots.queries.house import rules
-from lots.queries.lineage import parts_of
+from lots.queries.loads_before import exposed_before, loads_before
+from lots.queries.series_of import OwnSeries as OwnSeries
+from lots.queries.series_of import corrected as corrected
+from lots.queries.series_of import known_and_monitored, series_of, subject_of_row
+from lots.queries.series_of import own_series as own_series
+from lots.queries.sight import ALL, Sight, spans_of, start_entered_at, start_is_late
+from lots.queries.sight import end_of as end_of
+from lots.queries.sight import is_late as is_late
+from lots.queries.sight import started_at as started_at
 
-Row = tuple[int, int, str]  # moment, ninths, unit
-
-
-def started_at(load: Load) -> int:
-    """When the load's step began, after any move."""
-    moves = sorted(load.moves.all(), key=lambda move: move.pk)
-    return moves[-1].started_at if moves else load.started_at
-
-
-def end_of(load: Load) -> LoadEnd | None:
-    """The end that stands: the newest that no other corrects."""
-    ends = sorted(load.ends.all(), key=lambda end: end.pk)
-    return ends[-1] if ends else None
-
-
-def is_late(row: Reading | Observation | LoadEnd, observed: int) -> bool:
-    """Whether it was entered later after it was seen than the rules allow."""
-    return row.entered_at - observed > rules().late_after_ms
-
-
-def _accepted(row: Reading | Observation | LoadEnd) -> bool:
-    return getattr(row, "accepted", None) is not None
-
-
-def _known_and_monitored(
-    rows: Sequence[Reading] | Sequence[Observation],
-) -> tuple[list[Reading | Observation], list[Reading | Observation], bool]:
-    """Rows as corrected, rows as logged in time, and whether the two differ."""
-    correction = {row.corrects_id: row for row in rows if row.corrects_id}
-    known: list[Reading | Observation] = []
-    monitored: list[Reading | Observation] = []
-    differ = False
-    for first in rows:
-        if first.corrects_id:
-            continue
-        row: Reading | Observation = first
-        late = is_late(first, first.observed_at) and not _accepted(first)
-        seen: Reading | Observation | None = None if late else first
-        while (newer := correction.get(row.pk)) is not None:
-            row = newer
-            if _accepted(row):
-                seen = row
-        differ |= seen is not row
-        known += [row] if not getattr(row, "withdrawn", False) else []
-        monitored += [seen] if seen is not None and not getattr(seen, "withdrawn", False) else []
-    return known, monitored, differ
+__all__ = ["loads_before"]
 
 
 @dataclass(frozen=True)
@@ -93,90 +58,27 @@ class LoadEvidence:
     differs: bool
     hand: list[Reading] = field(default_factory=list)
     packed: list[PackedSeries] = field(default_factory=list)
+    sight: Sight = ALL
 
+    @cached_property
+    def picture(self) -> Picture:
+        """The coarse picture of the fish's probes, in which a flat one shows."""
+        out: Picture = {}
+        for probe, runs in self.series.get("fish", {}).items():
+            for run in runs:
+                out = pictured(out, probe, run, rules().flat)
+        return out
 
-def _clip(rows: Iterable[Reading], start: int, end: int | None) -> list[Reading]:
-    return [
-        row for row in rows if row.observed_at >= start and (end is None or row.observed_at <= end)
-    ]
+    @cached_property
+    def flats(self) -> Flats:
+        """When which probe in the fish lay flat while another moved."""
+        return flats(self.picture, rules().flat)
 
-
-def _hand_rows(load: Load, start: int, end: int | None) -> list[Reading]:
-    """Readings of the load's fish, and of its place and room in the time."""
-    places = [load.place_id, load.place.within_id]
-    match = Q(load=load)
-    here = Q(place_id__in=[p for p in places if p], load=None, observed_at__gte=start)
-    if end is not None:
-        here &= Q(observed_at__lte=end)
-    rows = Reading.objects.filter(match | here).select_related("accepted", "corrected_by")
-    return list(rows.order_by("observed_at", "id"))
-
-
-def _packed_rows(load: Load, start: int, end: int | None) -> list[PackedSeries]:
-    places = [load.place_id, load.place.within_id]
-    here = Q(place_id__in=[p for p in places if p], load=None, last_at__gte=start)
-    if end is not None:
-        here &= Q(first_at__lte=end)
-    rows = PackedSeries.objects.filter(Q(load=load) | here).prefetch_related(
-        "corrections__accepted"
-    )
-    return list(rows.order_by("first_at", "id"))
-
-
-def _subject(load: Load, place_id: int, load_id: int | None) -> str:
-    if load_id is not None:
-        return "fish"
-    return "place" if place_id == load.place_id else "room"
-
-
-def _corrected(packed: PackedSeries, known: bool) -> Chunk:
-    """The packed readings with their corrections laid over them."""
-    chunk = unpack(bytes(packed.data))
-    changes = [
-        c for c in packed.corrections.all() if known or getattr(c, "accepted", None) is not None
-    ]
-    if not changes:
-        return chunk
-    at, value = list(chunk.at), list(chunk.value)
-    for change in sorted(changes, key=lambda c: c.pk):
-        value[change.index] = change.value
-    gone = {c.index for c in changes if c.withdrawn}
-    keep = [i for i in range(len(at)) if i not in gone]
-    return Chunk([at[i] for i in keep], [value[i] for i in keep], chunk.unit)
-
-
-def _series(
-    load: Load,
-    hand: Iterable[Reading],
-    packed: Iterable[PackedSeries],
-    start: int,
-    end: int | None,
-    known: bool,
-) -> dict[str, dict[str, list[Chunk]]]:
-    """Chunks by subject and probe.  At a place, a reading without a probe's name speaks for the place
-    and counts in the series of every probe there."""
-    rows: dict[tuple[str, str], list[Row]] = {}
-    runs: dict[tuple[str, str], list[Chunk]] = {}
-    for reading in hand:
-        key = _subject(load, reading.place_id, reading.load_id), reading.probe
-        rows.setdefault(key, []).append((reading.observed_at, reading.value, reading.unit))
-    for series in packed:
-        key = _subject(load, series.place_id, series.load_id), series.probe
-        chunk = _corrected(series, known).between(start, end)
-        if len(chunk):
-            runs.setdefault(key, []).append(chunk)
-    named = {key for key in (*rows, *runs) if key[1] and key[0] != "fish"}
-    out: dict[str, dict[str, list[Chunk]]] = {}
-    for key in {*rows, *runs}:
-        subject, probe = key
-        if not probe and any(other[0] == subject for other in named):
-            continue
-        also = (subject, "") if key in named else key
-        mine = rows.get(key, []) + (rows.get(also, []) if also != key else [])
-        theirs = runs.get(key, []) + (runs.get(also, []) if also != key else [])
-        hand_chunks = chunks((at, value, "F" if u == "F" else "C") for at, value, u in mine)
-        out.setdefault(subject, {})[probe] = merge([*hand_chunks, *theirs])
-    return out
+    def earlier(self, limit: Limit, known: bool) -> tuple[Any, ...]:
+        """The loads before that an exposure of this limit runs over."""
+        named = [leaf.rule.steps for leaf in limit.leaves() if isinstance(leaf.rule, Exposure)]
+        steps = {step for each in named for step in each}
+        return exposed_before(self.load, steps, known, self.sight) if steps else ()
 
 
 def _sightings(rows: Iterable[Observation]) -> dict[str, list[Sighting]]:
@@ -196,13 +98,14 @@ def _samples(rows: Iterable[Reading]) -> dict[str, list[Sample]]:
 Samples = dict[str, list[Sample]]  # by quantity
 
 
-def laboratory_by_lot(lots: Iterable[Lot]) -> dict[int, Samples]:
+def laboratory_by_lot(lots: Iterable[Lot], sight: Sight = ALL) -> dict[int, Samples]:
     """What laboratories found in these lots, by lot and quantity, corrections applied."""
     out: dict[int, Samples] = {}
-    rows = LaboratorySample.objects.filter(
-        result__lot__in={lot.pk for lot in lots}, result__corrected_by=None
-    ).select_related("result")
+    rows = LaboratorySample.objects.filter(result__lot__in={lot.pk for lot in lots})
+    rows = sight.rows(rows.select_related("result__corrected_by"))
     for row in rows.order_by("id"):
+        if sight.sees(getattr(row.result, "corrected_by", None)):
+            continue
         sample = Sample(row.value, row.result.sampled_at, laboratory=True)
         of_lot = out.setdefault(row.result.lot_id, {})
         of_lot.setdefault(row.result.quantity, []).append(sample)
@@ -214,42 +117,9 @@ def _last_reading(series: Series) -> int | None:
     return max(lasts, default=None)
 
 
-def loads_before(load: Load) -> list[Load]:
-    """Every load of the step before that the fish of each lot may have been in, as this lot or as one
-    it came from."""
-    found: dict[int, Load] = {}
-    for part in LoadPart.objects.filter(load=load).select_related("lot"):
-        found |= {one.load_id: one.load for one in _parts_before(part, load)}
-    return list(found.values())
-
-
-def _parts_before(part: LoadPart, load: Load) -> list[LoadPart]:
-    """The parts of the step before, of the lot itself or else of those that it was made of.  Another
-    load of the same step, beside this one or moved from, is not the step before."""
-    by_lot: dict[int, list[LoadPart]] = {}
-    for one in parts_of(part.lot):
-        if one.step != part.step and one.load.started_at <= load.started_at:
-            by_lot.setdefault(one.lot_id, []).append(one)
-    found: list[LoadPart] = []
-    waiting = [part.lot_id]
-    for lot_id in waiting:  # grows while it is walked
-        if lot_id in by_lot:
-            found += _last_step(by_lot[lot_id])
-        else:
-            links = LotLink.objects.filter(target=lot_id).values_list("source", flat=True)
-            waiting += [source for source in links if source not in waiting]
-    return found
-
-
-def _last_step(parts: Sequence[LoadPart]) -> list[LoadPart]:
-    """Of a lot's parts in order of time those of its newest step, back to one that held all of it."""
-    newest: list[LoadPart] = []
-    for part in reversed(parts):
-        if part.step == parts[-1].step:
-            newest.append(part)
-            if part.grams >= part.lot.quantity_g:
-                break
-    return newest
+def _first_reading(series: Series) -> int | None:
+    firsts = [run.at[0] for probes in series.values() for runs in probes.values() for run in runs]
+    return min(firsts, default=None)
 
 
 @dataclass(frozen=True)
@@ -264,7 +134,7 @@ class _Before:
     differs: bool
 
 
-def _before(load: Load) -> _Before:
+def _before(load: Load, sight: Sight) -> _Before:
     """What a cooling's clock looks back into; on the monitored side without what came late or was
     put right and is not accepted, so that neither makes the clock start later."""
     known: list[Series] = []
@@ -272,31 +142,16 @@ def _before(load: Load) -> _Before:
     ends: list[int] = []
     seen_ends: list[int] = []
     differ = False
-    for earlier in loads_before(load):
-        span, seen_span, end_differs = _spans(earlier)
+    for earlier in loads_before(load, sight):
+        span, seen_span, end_differs = spans_of(earlier, sight)
         both = [end for end in (span.end, seen_span.end) if end is not None]
         ends += [span.end] if span.end is not None else []
         seen_ends += [min(both)] if both else []
-        series, seen, series_differs, _, _ = _known_series(earlier, span, seen_span)
-        differ |= series_differs or end_differs
-        known.append({"fish": series.get("fish", {})})
-        monitored.append({"fish": seen.get("fish", {})})
+        found = series_of(earlier, span, seen_span, sight)
+        differ |= found.differs or end_differs
+        known.append({"fish": found.series.get("fish", {})})
+        monitored.append({"fish": found.monitored.get("fish", {})})
     return _Before(known, monitored, min(ends, default=None), min(seen_ends, default=None), differ)
-
-
-def _spans(load: Load) -> tuple[Span, Span, bool]:
-    """The span as stated, the span as monitored, and whether the end was entered late or put right
-    without having been accepted."""
-    start, monitored = started_at(load), None
-    ends = sorted(load.ends.all(), key=lambda end: end.pk)
-    for end in ends:
-        if end.corrects_id is None:
-            late = is_late(end, end.ended_at) and not _accepted(end)
-            monitored = end.entered_at if late else end.ended_at
-        elif _accepted(end):
-            monitored = end.ended_at
-    stated = ends[-1].ended_at if ends else None
-    return Span(start, stated), Span(start, monitored), monitored != stated
 
 
 @dataclass(frozen=True)
@@ -305,130 +160,138 @@ class FactRows:
 
     figures: dict[int, list[Reading]]
     observations: dict[int, list[Observation]]
+    left: dict[int, list[ProbeLeft]]
 
 
-def fact_rows(loads: Iterable[Load]) -> FactRows:
-    """What was measured and looked for in these loads, read at once."""
+def fact_rows(loads: Iterable[Load], sight: Sight = ALL) -> FactRows:
+    """What was measured and looked for in these loads, and which probes left, read at once."""
     numbers = {load.pk for load in loads}
     figures: dict[int, list[Reading]] = {}
     observations: dict[int, list[Observation]] = {}
+    left: dict[int, list[ProbeLeft]] = {}
     measured = Reading.objects.filter(load__in=numbers).exclude(quantity="temperature")
-    for figure in measured.select_related("accepted").order_by("id"):
+    for figure in sight.rows(measured.select_related("accepted").order_by("id")):
         figures.setdefault(figure.load_id or 0, []).append(figure)
     looked_for = Observation.objects.filter(load__in=numbers).select_related("accepted")
-    for one in looked_for.order_by("id"):
+    for one in sight.rows(looked_for.order_by("id")):
         observations.setdefault(one.load_id, []).append(one)
-    return FactRows(figures, observations)
+    gone = ProbeLeft.objects.filter(load__in=numbers).select_related("accepted", "line")
+    for probe in sight.rows(gone.order_by("id")):
+        left.setdefault(probe.load_id, []).append(probe)
+    return FactRows(figures, observations, left)
 
 
-def load_facts(load: Load, rows: FactRows | None = None) -> LoadFacts:
-    """The load's span, what was measured and what was looked for; no series is read unless its end
-    was entered late."""
-    rows = fact_rows([load]) if rows is None else rows
-    span, monitored_span, end_late = _spans(load)
-    if end_late and span.end is not None:
-        last = _last_reading(_known_series(load, span, monitored_span)[0])
-        counted = span.start if last is None else min(last, span.end)
-        span = replace(span, counted_end=counted)
-    logged = _logged_to(load, span)
-    figures, seen_figures, differ = _in_time(rows.figures.get(load.pk, []), monitored_span)
+def load_facts(load: Load, rows: FactRows | None = None, sight: Sight = ALL) -> LoadFacts:
+    """The load's span, what was measured and what was looked for; no series is read unless its start
+    or end was entered late."""
+    rows = fact_rows([load], sight) if rows is None else rows
+    span, monitored_span, end_late = spans_of(load, sight)
+    late_start = start_is_late(load, sight)
+    if (end_late and span.end is not None) or late_start:
+        span, monitored_span = _counted(load, span, monitored_span, end_late, late_start, sight)
+    logged = _logged_to(load, span, sight)
+    figures, seen_figures, differ = _in_time(rows.figures.get(load.pk, []), monitored_span, sight)
     sights, seen_sights, differ_sights = _in_time(
-        rows.observations.get(load.pk, []), monitored_span
+        rows.observations.get(load.pk, []), monitored_span, sight
     )
+    left, seen_left = probes_left(rows.left.get(load.pk, []), sight)
     return LoadFacts(
         load,
         span,
         monitored_span,
-        Facts(span, _samples(figures), _sightings(sights), logged),
-        Facts(monitored_span, _samples(seen_figures), _sightings(seen_sights), logged),
-        differ or differ_sights or end_late,
+        Facts(span, _samples(figures), _sightings(sights), logged, left=left),
+        Facts(
+            monitored_span, _samples(seen_figures), _sightings(seen_sights), logged, left=seen_left
+        ),
+        differ or differ_sights or end_late or left != seen_left,
     )
+
+
+def _counted(
+    load: Load, span: Span, monitored: Span, end_late: bool, late_start: bool, sight: Sight
+) -> tuple[Span, Span]:
+    """The spans with what "at least" counts from and to: the readings, or what was entered in time."""
+    series = series_of(load, span, monitored, sight).series
+    if end_late and span.end is not None:
+        last = _last_reading(series)
+        counted = span.start if last is None else min(last, span.end)
+        span = replace(span, counted_end=counted)
+    if late_start:
+        entered, first = start_entered_at(load, sight), _first_reading(series)
+        begun = entered if first is None else min(first, entered)
+        span = replace(span, counted_start=begun)
+        monitored = replace(monitored, counted_start=begun)
+    return span, monitored
+
+
+def probes_left(
+    rows: Iterable[ProbeLeft], sight: Sight = ALL
+) -> tuple[dict[str, int], dict[str, int]]:
+    """By probe, when it left, as known and as monitored: what is said of it late counts there only
+    once it is accepted."""
+    known: dict[str, int] = {}
+    monitored: dict[str, int] = {}
+    for row in rows:
+        known[row.probe] = row.at
+        if row.line.at - row.at <= rules().late_after_ms or sight.accepted(row):
+            monitored[row.probe] = row.at
+    return known, monitored
 
 
 def _in_time(
-    rows: Sequence[Reading] | Sequence[Observation], span: Span
-) -> tuple[list[Reading | Observation], list[Reading | Observation], bool]:
+    rows: Sequence[Reading] | Sequence[Observation], span: Span, sight: Sight
+) -> tuple[list[Any], list[Any], bool]:
     """Rows as known, rows as monitored, and whether the two differ.  What was measured or looked for
     when the step was over is monitored only once it is accepted."""
-    known, monitored, differ = _known_and_monitored(rows)
+    known, monitored, differ = known_and_monitored(rows, sight)
     if span.end is None:
         return known, monitored, differ
-    in_time = [row for row in monitored if row.observed_at <= span.end or _accepted(row)]
+    in_time = [row for row in monitored if row.observed_at <= span.end or sight.accepted(row)]
     return known, in_time, differ or len(in_time) < len(monitored)
 
 
-def _logged_to(load: Load, span: Span) -> dict[str, int]:
+def _logged_to(load: Load, span: Span, sight: Sight) -> dict[str, int]:
     """Up to when loggers' files tell of each subject of the load."""
     if span.end is None:
         return {}
-    places = [load.place_id, load.place.within_id]
-    here = Q(place_id__in=[p for p in places if p], load=None, last_at__gte=span.start)
-    here &= Q(first_at__lte=span.end)
-    rows = PackedSeries.objects.filter(Q(load=load) | here).values_list(
-        "place_id", "load_id", "last_at"
-    )
+    places = [place for place in (load.place_id, load.place.within_id) if place]
+    here = Q(place_id__in=places, load=None, last_at__gte=span.start, first_at__lte=span.end)
+    rows = PackedSeries.objects.filter(Q(load=load) | here, source__withdrawn=None)
     out: dict[str, int] = {}
-    for place_id, load_id, last in rows:
-        subject = _subject(load, place_id, load_id)
-        out[subject] = max(out.get(subject, 0), last)
+    coming = ((row.place_id, row.load_id, row.last_at) for row in sight.coming)
+    for place_id, load_id, last in (
+        *sight.rows(rows).values_list("place_id", "load_id", "last_at"),
+        *coming,
+    ):
+        if load_id in (None, load.pk) and (load_id is not None or place_id in places):
+            subject = subject_of_row(load, place_id, load_id)
+            out[subject] = max(out.get(subject, 0), last)
     return out
 
 
-def _known_series(
-    load: Load, span: Span, monitored_span: Span
-) -> tuple[Series, Series, bool, list[Reading], list[PackedSeries]]:
-    """The series as known, as monitored, whether they differ, and the rows they come from."""
-    start, end, seen_end = span.start, span.end, monitored_span.end
-    last = None if end is None or seen_end is None else max(end, seen_end)
-    hand = [r for r in _hand_rows(load, start, last) if r.quantity == "temperature"]
-    packed = _packed_rows(load, start, last)
-    known, monitored, differ = _known_and_monitored(hand)
-    put_right = any(
-        getattr(c, "accepted", None) is None for series in packed for c in series.corrections.all()
-    )
-    series = _series(load, _clip(known, start, end), packed, start, end, known=True)
-    if not (differ or put_right or seen_end != end):
-        return series, series, False, hand, packed
-    seen = _series(load, _clip(monitored, start, seen_end), packed, start, seen_end, known=False)
-    return series, seen, True, hand, packed
-
-
-@dataclass(frozen=True)
-class OwnSeries:
-    """A load's own readings as known, without the step before."""
-
-    span: Span
-    series: Series
-    hand: list[Reading]
-    packed: list[PackedSeries]
-
-
-def own_series(load: Load) -> OwnSeries:
-    """The load's readings, for a page or a chart that judges nothing."""
-    span, monitored_span, _ = _spans(load)
-    series, _, _, hand, packed = _known_series(load, span, monitored_span)
-    return OwnSeries(span, series, hand, packed)
-
-
-def evidence(load: Load) -> LoadEvidence:
+def evidence(load: Load, sight: Sight = ALL) -> LoadEvidence:
     """All the series that the load's limits are held against, read from the rows."""
-    before = _before(load)
-    facts = load_facts(load)
+    before = _before(load, replace(sight, since=None)) if sight.since is None else NO_STEP_BEFORE
+    facts = load_facts(load, sight=replace(sight, since=None))
     span = replace(facts.span, before_end=before.known_end)
     monitored_span = replace(facts.monitored_span, before_end=before.monitored_end)
-    series, monitored, differs, hand, packed = _known_series(load, facts.span, facts.monitored_span)
+    found = series_of(load, facts.span, facts.monitored_span, sight)
     return LoadEvidence(
         load,
         span,
         monitored_span,
-        series,
-        monitored,
+        found.series,
+        found.monitored,
         before.known,
         before.monitored,
-        differs or before.differs,
-        hand,
-        packed,
+        found.differs or before.differs,
+        found.hand,
+        found.packed,
+        sight,
     )
+
+
+NO_STEP_BEFORE = _Before([], [], None, None, False)  # going on from a checkpoint looks back no more
 
 
 def loads_at(place_id: int, first_at: int, last_at: int) -> list[Load]:
@@ -448,6 +311,6 @@ def loads_at(place_id: int, first_at: int, last_at: int) -> list[Load]:
 
 
 def _stood(load: Load, first_at: int, last_at: int) -> bool:
-    span, monitored_span, _ = _spans(load)
+    span, monitored_span, _ = spans_of(load)
     ends = [end for end in (span.end, monitored_span.end) if end is not None]
     return span.start <= last_at and (not ends or max(ends) >= first_at)

@@ -10,14 +10,18 @@ from django.db.models import prefetch_related_objects
 from lots.core import judging
 from lots.core.folds import Finding
 from lots.core.judging import Facts, Judgement, Sample
-from lots.core.limits import Limit, NotJudged, Verdict
+from lots.core.limits import Accurate, Exposure, Limit, NotJudged, Verdict
 from lots.core.plan import ControlPoint, Plan, PlanStep
+from lots.core.watch import flat_now
 from lots.models.deviation import Deviation
 from lots.models.lot import Load, LoadPart, Lot
-from lots.models.scratch import RunningState
+from lots.models.scratch import LoadPicture, RunningState
 from lots.queries import evidence as seen
+from lots.queries.house import rules
+from lots.queries.instruments_used import Uses, instruments_used
 from lots.queries.lineage import Ancestor, lineage, parts_of
 from lots.queries.plans import plan_value
+from lots.queries.sight import ALL, Sight
 
 StatesByKind = dict[str, Any]  # "known" and, where anything was late or corrected, "monitored"
 
@@ -47,12 +51,28 @@ class Judged:
 
 def limit_states(limit: Limit, found: seen.LoadEvidence) -> StatesByKind:
     """The folds of a limit over a load, from the beginning."""
-    states: StatesByKind = {"known": judging.start(limit, found.series, found.span, found.before)}
-    if found.differs or found.span != found.monitored_span:
+    flats = found.flats
+    states: StatesByKind = {
+        "known": judging.start(
+            limit, found.series, found.span, found.before, flats, found.earlier(limit, known=True)
+        )
+    }
+    earlier = found.earlier(limit, known=False)
+    if found.differs or found.span != found.monitored_span or _differ(found, limit, earlier):
         states["monitored"] = judging.start(
-            limit, found.monitored_series, found.monitored_span, found.monitored_before
+            limit,
+            found.monitored_series,
+            found.monitored_span,
+            found.monitored_before,
+            flats,
+            earlier,
         )
     return states
+
+
+def _differ(found: seen.LoadEvidence, limit: Limit, monitored: Sequence[Any]) -> bool:
+    """Whether what the steps before show is not the same on both sides."""
+    return bool(monitored) and tuple(monitored) != found.earlier(limit, known=True)
 
 
 def judge_limit(
@@ -68,13 +88,18 @@ def judge_limit(
 
 
 def step_limits(plan: Plan, step_id: str) -> list[tuple[ControlPoint, Limit]]:
-    """The limits of a step with the control point that each belongs to."""
+    """The limits of a step with the control point that each belongs to; an exposure over several
+    steps is judged in each of them."""
     return [
         (point, limit)
         for point in plan.control_points
-        if point.step == step_id
         for limit in point.limits
+        if point.step == step_id or step_id in _steps_of(limit)
     ]
+
+
+def _steps_of(limit: Limit) -> tuple[str, ...]:
+    return limit.rule.steps if isinstance(limit.rule, Exposure) else ()
 
 
 def _with_laboratory(facts: Facts, found: dict[str, list[Sample]]) -> Facts:
@@ -87,23 +112,63 @@ def _with_laboratory(facts: Facts, found: dict[str, list[Sample]]) -> Facts:
 class Sitting:
     """What judging several steps at one moment reads, read once for them all; kept no longer."""
 
-    def __init__(self, parts: Sequence[LoadPart], lots: Iterable[Lot], anew: bool) -> None:
+    def __init__(
+        self,
+        parts: Sequence[LoadPart],
+        lots: Iterable[Lot],
+        anew: bool,
+        sight: Sight = ALL,
+    ) -> None:
         prefetch_related_objects([part.load for part in parts], "moves", "ends__accepted")
         self.loads = {part.load_id: part.load for part in parts}
-        self.rows = seen.fact_rows(self.loads.values())
-        self.laboratory = seen.laboratory_by_lot(lots)
+        self.sight = sight
+        self.rows = seen.fact_rows(self.loads.values(), sight)
+        self.laboratory = seen.laboratory_by_lot(lots, sight)
         self.running: dict[tuple[int, int], dict[str, StatesByKind]] = {}
-        kept = RunningState.objects.none() if anew else RunningState.objects.all()
-        for row in kept.filter(load__in=self.loads):
-            states = self.running.setdefault((row.load_id, row.plan_version_id), {})
-            states[row.limit_id] = json.loads(row.states)
+        self.flat: dict[int, dict[str, int]] = {}
+        if not anew:
+            self._read_running()
         self._facts: dict[int, seen.LoadFacts] = {}
+        self._uses: dict[int, tuple[Uses, Uses]] = {}
         self._evidence: dict[int, seen.LoadEvidence] = {}
 
+    def _read_running(self) -> None:
+        for row in RunningState.objects.filter(load__in=self.loads):
+            states = self.running.setdefault((row.load_id, row.plan_version_id), {})
+            states[row.limit_id] = json.loads(row.states)
+        for load_id, picture in LoadPicture.objects.filter(load__in=self.loads).values_list(
+            "load_id", "picture"
+        ):
+            self.flat[load_id] = flat_now(json.loads(picture), rules().flat)
+
     def facts(self, load: Load) -> seen.LoadFacts:
+        """What the load's limits are held against beside its series."""
         if load.pk not in self._facts:
-            self._facts[load.pk] = seen.load_facts(load, self.rows)
+            found = seen.load_facts(load, self.rows, self.sight)
+            flat = self.flat.get(load.pk)
+            if flat is None:
+                flat = flat_now(self.evidence(load).picture, rules().flat)
+            if flat:
+                found = replace(
+                    found,
+                    facts=replace(found.facts, flat=flat),
+                    monitored_facts=replace(found.monitored_facts, flat=flat),
+                )
+            self._facts[load.pk] = found
         return self._facts[load.pk]
+
+    def with_instruments(self, found: seen.LoadFacts) -> seen.LoadFacts:
+        """The facts with the instruments that the readings were taken with, and their checks."""
+        pk = found.load.pk
+        if pk not in self._uses:
+            self._uses[pk] = instruments_used(found.load, self.sight)
+        known, monitored = self._uses[pk]
+        return replace(
+            found,
+            facts=replace(found.facts, uses=known),
+            monitored_facts=replace(found.monitored_facts, uses=monitored),
+            differs=found.differs or known != monitored,
+        )
 
     def states(self, part: LoadPart, limits: Iterable[Limit]) -> dict[str, StatesByKind]:
         """The states of these limits: the running ones, the missing folded from the rows."""
@@ -111,7 +176,7 @@ class Sitting:
         found = self.running.setdefault(key, {})
         for limit in limits:
             if limit.id not in found:
-                found[limit.id] = limit_states(limit, self._all(part.load))
+                found[limit.id] = limit_states(limit, self.evidence(part.load))
         return found
 
     def samples(self, lots: Iterable[Lot]) -> dict[str, list[Sample]]:
@@ -121,25 +186,38 @@ class Sitting:
                 out.setdefault(quantity, []).extend(samples)
         return out
 
-    def _all(self, load: Load) -> seen.LoadEvidence:
+    def evidence(self, load: Load) -> seen.LoadEvidence:
+        """All the series of the load, read once."""
         if load.pk not in self._evidence:
-            self._evidence[load.pk] = seen.evidence(load)
+            self._evidence[load.pk] = seen.evidence(load, self.sight)
         return self._evidence[load.pk]
 
 
 def judge_parts(
-    parts: Iterable[tuple[LoadPart, Sequence[Ancestor]]], at: int, anew: bool = False
+    parts: Iterable[tuple[LoadPart, Sequence[Ancestor]]],
+    at: int,
+    anew: bool = False,
+    sight: Sight = ALL,
+    sitting: Sitting | None = None,
 ) -> list[Judged]:
     """All limits of several steps, each with the lots whose laboratory results speak for it."""
     each = list(parts)
-    lots = [ancestor.lot for _, ancestors in each for ancestor in ancestors]
-    lots += [part.lot for part, ancestors in each if not ancestors]
-    sitting = Sitting([part for part, _ in each], lots, anew)
+    if sitting is None:
+        sitting = sitting_of(each, anew, sight)
     return [
         judged
         for part, ancestors in each
         for judged in judge_part(part, at, ancestors, anew, sitting)
     ]
+
+
+def sitting_of(
+    parts: Sequence[tuple[LoadPart, Sequence[Ancestor]]], anew: bool = False, sight: Sight = ALL
+) -> Sitting:
+    """What judging these steps reads."""
+    lots = [ancestor.lot for _, ancestors in parts for ancestor in ancestors]
+    lots += [part.lot for part, ancestors in parts if not ancestors]
+    return Sitting([part for part, _ in parts], lots, anew, sight)
 
 
 def judge_part(
@@ -160,6 +238,8 @@ def judge_part(
     lots = [ancestor.lot for ancestor in ancestors] or [part.lot]
     sitting = Sitting([part], lots, anew) if sitting is None else sitting
     facts = sitting.facts(part.load)
+    if any(isinstance(leaf.rule, Accurate) for _, one in limits for leaf in one.leaves()):
+        facts = sitting.with_instruments(facts)
     running = sitting.states(part, (limit for _, limit in limits))
     laboratory = sitting.samples(lots)
     known = _with_laboratory(facts.facts, laboratory)
@@ -175,10 +255,11 @@ def judge_part(
     ]
 
 
-def judge_lot(lot: Lot, at: int, anew: bool = False) -> list[Judged]:
+def judge_lot(lot: Lot, at: int, anew: bool = False, sight: Sight = ALL) -> list[Judged]:
     """All limits of all steps of a lot begun so far, those it inherited included."""
     ancestors = lineage(lot)
-    judged = judge_parts([(part, ancestors) for part in parts_of(lot)], at, anew)
+    parts = [(part, ancestors) for part in parts_of(lot) if sight.sees(part)]
+    judged = judge_parts(parts, at, anew, sight)
     return [replace(one, of_lot=lot.pk) for one in judged]
 
 
@@ -219,7 +300,8 @@ def step_states(lot: Lot, judged: list[Judged], parts: list[LoadPart]) -> list[S
 
 def signature(finding: Finding) -> str:
     """What tells one finding of a broken limit from a newer or a worse one."""
-    spare = finding.numbers.get("margin", finding.numbers.get("maintained_ms", ""))
+    named = ("margin", "maintained_ms", "equivalent_ms")
+    spare = next((finding.numbers[name] for name in named if name in finding.numbers), "")
     return f"{finding.broke_at}|{finding.last_broke_at}|{finding.breaches}|{spare}"
 
 

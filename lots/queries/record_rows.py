@@ -7,7 +7,7 @@ from lots.core.series import Chunk
 from lots.models.house import AccuracyCheck, Instrument
 from lots.models.lot import LaboratoryResult, LoadPart, Lot
 from lots.models.reading import Observation, PackedSeries, Reading
-from lots.queries.evidence import LoadEvidence, _corrected, end_of, evidence, is_late, started_at
+from lots.queries.evidence import LoadEvidence, corrected, end_of, evidence, is_late, started_at
 from lots.queries.plans import plan_value
 from lots.queries.record_loads import acceptance, initials_of
 
@@ -129,7 +129,7 @@ def series(step: Step) -> list[paper.LoggerSeries]:
     for rows in groups.values():
         source, probe, unit = rows[0].source, rows[0].probe, rows[0].unit
         chunks: list[Chunk] = [
-            _corrected(row, known=True).between(
+            corrected(row, known=True).between(
                 started_at(step.part.load), end.ended_at if end else None
             )
             for row in sorted(rows, key=lambda row: row.first_at)

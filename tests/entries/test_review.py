@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 import pytest
 
+from lots.core.limits import RULES
 from lots.entries import people, plan
 from lots.entries.deviation import Action, Decision, decide, take_action
 from lots.entries.lot import NewResult, enter_laboratory_result, finish_lot, void_lot
@@ -151,23 +152,20 @@ def test_what_a_deviation_decided_otherwise_is_not_released(book: Book) -> None:
     release(book, lot, "20:50", release=13_000, destroy=5_000)
 
 
-def test_a_limit_of_a_kind_not_judged_bars_the_release(book: Book) -> None:
+def test_a_limit_without_its_figures_is_not_judged_and_bars_the_release(
+    book: Book, monkeypatch: pytest.MonkeyPatch
+) -> None:
     content = starting_plans()["hot-smoked-vacuum-frozen"]
     point = next(p for p in content["control_points"] if p["id"] == "smoke")
-    point["limits"].append(
-        {
-            "id": "smoke-kill",
-            "kind": "lethality",
-            "of": "fish",
-            "source": "a test",
-            "flag": "to be confirmed",
-        }
-    )
+    # as a plan of rules 1 could name it: a kind without its figures
+    bare = {"id": "smoke-kill", "kind": "lethality", "of": "fish", "source": "a test"}
+    point["limits"].append(bare | {"flag": "to be confirmed"})
     draft = plan.begin_draft(book.coordinator, "With lethality", content, None, moment("06:00"))
+    monkeypatch.setattr(plan, "bars", lambda content: [])
     book.version = plan.publish_plan(book.coordinator, draft, "", moment("06:00"))
     lot = finished(book)
     reviewed(book, lot)
-    assert "not judged by this version" in refusal_of(lambda: release(book, lot))
+    assert "not judged" in refusal_of(lambda: release(book, lot))
 
 
 def with_salt(book: Book) -> None:
@@ -294,7 +292,7 @@ def test_the_review_keeps_the_judgements_it_rested_on(book: Book) -> None:
     lot = finished(book, hottest="140")
     review = reviewed(book, lot)
     kept = KeptJudgement.objects.get(line=review.line, limit_id="smoke-heat")
-    assert (kept.verdict, kept.rules) == ("DEVIATION", 1)
+    assert (kept.verdict, kept.rules) == ("DEVIATION", RULES)
 
 
 def test_finishing_with_more_than_went_in_is_refused(book: Book) -> None:
