@@ -67,9 +67,9 @@ def within_advance(rule: Within, state: State, chunk: Chunk) -> State:
     margin = _extremes(rule, chunk)
     new = {**state, "n": state["n"] + len(chunk)}
     if state["margin"] is None or margin < state["margin"]:
-        index = next(
-            i for i, value in enumerate(chunk.value) if _margin(rule, value, chunk.unit) == margin
-        )
+        ends = {chunk.lowest, chunk.highest}
+        least = [value for value in ends if _margin(rule, value, chunk.unit) == margin]
+        index = min(map(chunk.value.index, least))
         new |= {
             "margin": margin,
             "at": chunk.at[index],
@@ -77,11 +77,18 @@ def within_advance(rule: Within, state: State, chunk: Chunk) -> State:
             "unit": UNITS.index(chunk.unit),
         }
     if margin < 0:
-        pairs = zip(chunk.at, chunk.value, strict=True)
-        bad = [at for at, value in pairs if _margin(rule, value, chunk.unit) < 0]
-        new["from"] = bad[0] if new["from"] is None else new["from"]
-        new |= {"bad": new["bad"] + len(bad), "to": bad[-1]}
+        bad = _outside(rule, chunk)
+        first = chunk.at[bad.index(1)]
+        new["from"] = first if new["from"] is None else new["from"]
+        new |= {"bad": new["bad"] + bad.count(1), "to": chunk.at[bad.rindex(1)]}
     return new
+
+
+def _outside(rule: Within, chunk: Chunk) -> bytes:
+    """For each reading 1 where it is outside the bounds."""
+    low = rule.low.for_unit(chunk.unit) if rule.low else chunk.lowest
+    high = rule.high.for_unit(chunk.unit) if rule.high else chunk.highest
+    return bytes([not low <= value <= high for value in chunk.figures])
 
 
 def within_judge(rule: Within, window: Window, state: State, span: Span, at: int) -> Finding:
@@ -141,13 +148,43 @@ def maintained_advance(rule: Maintained, state: State, chunk: Chunk) -> State:
     new = dict(state)
     longest = rule.longest_gap_ms
     worst = chunk.lowest if sign > 0 else chunk.highest
-    if sign * (worst - limit) >= 0 and (longest is None or chunk.longest_gap <= longest):
-        for index in sorted({0, _last_moment(chunk) - 1, len(chunk) - 1} - {-1}):
+    twice = chunk.meets_twice or chunk.at[0] == state["last"]
+    if (
+        not twice
+        and sign * (worst - limit) >= 0
+        and (longest is None or chunk.longest_gap <= longest)
+    ):
+        for index in sorted({0, max(0, len(chunk) - 2), len(chunk) - 1}):
             _maintain(new, chunk.at[index], sign * (chunk.value[index] - limit), longest, index > 0)
+        return new
+    if not twice and (longest is None or chunk.longest_gap <= longest):
+        _runs(new, chunk, limit, sign, longest)
         return new
     for at, value in zip(chunk.at, chunk.value, strict=True):
         _maintain(new, at, sign * (value - limit), longest, False)
     return new
+
+
+def _runs(state: State, chunk: Chunk, limit: int, sign: int, longest: int | None) -> None:
+    """A chunk without gaps too long, run by run: of each run on one side of the bound only the first
+    reading and the last two count for the state."""
+    best = chunk.highest if sign > 0 else chunk.lowest
+    if sign * (best - limit) < 0:
+        for index in sorted({0, len(chunk) - 1}):
+            _maintain(state, chunk.at[index], sign * (chunk.value[index] - limit), longest, False)
+        return
+    figures = chunk.figures
+    good = bytes(map(limit.__le__ if sign > 0 else limit.__ge__, figures))
+    start = 0
+    while start < len(good):
+        side = good[start]
+        end = good.find(1 - side, start)
+        end = len(good) if end < 0 else end
+        inner = max(start, end - 2) if end == len(good) else start  # before the newest moment
+        for index in sorted({start, inner, end - 1}):
+            over = sign * (figures[index] - limit)
+            _maintain(state, chunk.at[index], over, longest, bool(side) and index > start)
+        start = end
 
 
 def _maintain(state: State, at: int, over: int, longest: int | None, joined: bool) -> None:
@@ -182,11 +219,6 @@ def _same_moment(state: State, over: int) -> None:
         best, since, until, estimate = state["p"]
         state |= {"best": best, "bf": since, "bt": until, "ebest": estimate, "run": None}
     state["v"] = over
-
-
-def _last_moment(chunk: Chunk) -> int:
-    """Where the chunk's newest moment begins."""
-    return bisect_left(chunk.at, chunk.at[-1])
 
 
 def maintained_judge(
@@ -257,11 +289,19 @@ def cooling_advance(rule: Cooling, state: State, chunk: Chunk, span: Span) -> St
     targets = [stage.to.for_unit(chunk.unit) for stage in rule.stages]
     _cool(new, chunk.at[0], chunk.value[0], begin, targets, span)
     hot = new["clock"] is None and begin is not None and chunk.lowest >= begin
-    for index in range(_last_two_moments(chunk) if hot else 1, len(chunk)):
+    start = _last_two_moments(chunk) if hot or _still_above(new, chunk, targets) else 1
+    for index in range(start, len(chunk)):
         if len(new["reached"]) == len(targets):
             break
         _cool(new, chunk.at[index], chunk.value[index], begin, targets, span)
     return new
+
+
+def _still_above(state: State, chunk: Chunk, targets: list[int]) -> bool:
+    """Whether the clock runs and nothing of the chunk is down at the next stage: then only its newest
+    moments count."""
+    done = len(state["reached"])
+    return state["clock"] is not None and done < len(targets) and chunk.lowest > targets[done]
 
 
 def _last_two_moments(chunk: Chunk) -> int:
@@ -472,11 +512,11 @@ def _windowed(window: Window, state: State, chunk: Chunk, span: Span) -> tuple[S
     if window.which == "first reading":  # all those of its moment
         first = state["at"] if state["n"] else chunk.at[0]
         take = bisect_right(chunk.at, first)
-        return state, Chunk(chunk.at[:take], chunk.value[:take], chunk.unit)
+        return state, chunk.part(0, take)
     if window.which == "last reading":
         low = bisect_left(chunk.at, chunk.at[-1])
         same = state["n"] and state["at"] == chunk.at[-1]
-        last = Chunk(chunk.at[low:], chunk.value[low:], chunk.unit)
+        last = chunk.part(low, len(chunk))
         return state if same else within_start(), last
     if window.which == "after":
         since = span.start + window.after_ms
@@ -485,7 +525,7 @@ def _windowed(window: Window, state: State, chunk: Chunk, span: Span) -> tuple[S
             "exp" in state and not state["n"]
         ):  # the time before is not looked at
             state = {**state, "last": max(state["last"], since)}
-        return state, Chunk(chunk.at[low:], chunk.value[low:], chunk.unit) if low else chunk
+        return state, chunk.part(low, len(chunk)) if low else chunk
     return state, chunk
 
 

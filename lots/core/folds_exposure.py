@@ -70,13 +70,14 @@ def exposure_advance(rule: Exposure, state: State, chunk: Chunk) -> State:
     new = {**state, "n": state["n"] + len(chunk)}
     low, high = _sides(rule, chunk, chunk.lowest, chunk.highest)
     gap = rule.longest_gap_ms
-    same_side = low == high and not chunk.meets_twice
+    twice = chunk.meets_twice or (state["v"] is not None and chunk.at[0] == state["last"])
+    same_side = low == high and not twice
     if same_side and (gap is None or chunk.longest_gap <= gap) and len(chunk) > 2:
         _one(new, rule, chunk, 0)
         _run(new, rule, chunk, low)
         _one(new, rule, chunk, len(chunk) - 1)
         return new
-    if chunk.meets_twice or _may_break(new, rule, chunk):
+    if twice or _may_break(new, rule, chunk):
         for index in range(len(chunk)):
             _one(new, rule, chunk, index)
         return new

@@ -4,7 +4,7 @@ holding for the whole of it."""
 from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from math import log
-from operator import mul, sub
+from operator import mul
 from typing import Final
 
 from lots.core.finding import Finding, Span, State, nothing
@@ -87,7 +87,7 @@ def lethality_advance(rule: Lethality, state: State, chunk: Chunk) -> State:
     new = {**state, "n": state["n"] + len(chunk)}
     chunk = chunk.moments(highest=False)
     if chunk.at[0] == state["last"]:  # the lowest of the moment came first, and counts
-        chunk = Chunk(chunk.at[1:], chunk.value[1:], chunk.unit)
+        chunk = chunk.part(1, len(chunk))
         if not len(chunk):
             return new
     pairs = _of(rule, chunk.unit)
@@ -129,14 +129,13 @@ def _note(state: State, need: int, at: int) -> None:
 
 
 def _spans(rule: Lethality, chunk: Chunk) -> Sequence[int]:
-    spans = list(map(sub, chunk.at[1:], chunk.at[:-1]))
-    if rule.longest_gap_ms is not None and chunk.longest_gap > rule.longest_gap_ms:
-        spans = [span if span <= rule.longest_gap_ms else 0 for span in spans]
-    return spans
+    if rule.longest_gap_ms is None or chunk.longest_gap <= rule.longest_gap_ms:
+        return chunk.gaps
+    return [span if span <= rule.longest_gap_ms else 0 for span in chunk.gaps]
 
 
 def _rates(chunk: Chunk, pairs: _Pairs) -> Iterator[int]:
-    return map(pairs.__getitem__, zip(chunk.value[:-1], chunk.value[1:], strict=True))
+    return map(pairs.__getitem__, zip(chunk.figures, chunk.figures[1:], strict=False))
 
 
 def _inner(rule: Lethality, chunk: Chunk, pairs: _Pairs, low: int) -> int:
@@ -144,6 +143,8 @@ def _inner(rule: Lethality, chunk: Chunk, pairs: _Pairs, low: int) -> int:
     spans = _spans(rule, chunk)
     if low and chunk.lowest == chunk.highest:
         return sum(spans) * pairs[chunk.lowest, chunk.lowest]
+    if spans and min(spans) == max(spans):  # a logger's steady step: multiplied once
+        return spans[0] * sum(_rates(chunk, pairs))
     return sum(map(mul, spans, _rates(chunk, pairs)))
 
 

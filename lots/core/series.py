@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
-from operator import eq, gt
+from operator import sub
 from typing import Final
 
 from lots.core.units import TempUnit
@@ -45,7 +45,7 @@ class Chunk:
     def __post_init__(self) -> None:
         if len(self.at) != len(self.value):
             raise BadSeries("a series needs as many values as moments")
-        if any(map(gt, self.at[:-1], self.at[1:])):
+        if min(self.gaps, default=0) < 0:
             raise BadSeries("the moments of a series must not fall")
 
     def __len__(self) -> int:
@@ -60,16 +60,25 @@ class Chunk:
         return max(self.value)
 
     @cached_property
+    def gaps(self) -> Sequence[int]:
+        """The times between neighbours, ms."""
+        at = self.at.tolist() if isinstance(self.at, array) else self.at
+        return list(map(sub, at[1:], at))
+
+    @cached_property
     def longest_gap(self) -> int:
         """The longest time between two neighbours, ms; 0 for a single reading."""
-        at = self.at
-        return max(map(int.__sub__, at[1:], at[:-1]), default=0)
+        return max(self.gaps, default=0)
 
     @cached_property
     def meets_twice(self) -> bool:
         """Whether two of its readings are of the same moment."""
-        at = self.at
-        return any(map(eq, at[1:], at[:-1]))
+        return 0 in self.gaps
+
+    @cached_property
+    def figures(self) -> Sequence[int]:
+        """The values as a list: what is walked more than once."""
+        return self.value.tolist() if isinstance(self.value, array) else list(self.value)
 
     def moments(self, highest: bool) -> "Chunk":
         """One reading a moment: the highest or the lowest of those that it has."""
@@ -87,7 +96,13 @@ class Chunk:
         high = len(self.at) if end is None else bisect_right(self.at, end)
         if low == 0 and high == len(self.at):
             return self
-        return Chunk(self.at[low:high], self.value[low:high], self.unit)
+        return self.part(low, high)
+
+    def part(self, low: int, high: int) -> "Chunk":
+        """Its readings from one index up to another, which are in order since these are."""
+        cut = object.__new__(Chunk)
+        cut.__dict__.update(at=self.at[low:high], value=self.value[low:high], unit=self.unit)
+        return cut
 
 
 def chunks(readings: Iterable[tuple[int, int, TempUnit]]) -> list[Chunk]:

@@ -7,11 +7,19 @@ from lots.entries.book import act
 from lots.entries.lapses import notice_lapses
 from lots.entries.refusals import Changed, Refused
 from lots.entries.signing import require, require_training
-from lots.models.deviation import CorrectiveAction, Deviation, Disposition, DispositionKind
+from lots.models.deviation import (
+    CorrectiveAction,
+    Deviation,
+    Disposition,
+    DispositionKind,
+    RecallConsignee,
+)
 from lots.models.people import Person, Right
 from lots.queries.house import say_weight
 from lots.queries.lineage import heirs
 from lots.queries.release import deviation_state, in_question, may_recall
+
+LEAST_REVIEW = 10  # letters: a ground in a few words, not one letter typed to get on
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,14 +97,28 @@ def take_action(
 
 
 @dataclass(frozen=True, slots=True)
+class Consignee:
+    """Somebody who had fish that is recalled; `told_at` 0: not yet told.  `row` is where it stood on
+    the page, so that a refusal stands beside it."""
+
+    name: str
+    grams: int
+    told_at: int = 0
+    note: str = ""
+    row: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Decision:
-    """A disposition; `seen` is the number of the newest one that the person saw (0: none)."""
+    """A disposition; `seen` is the number of the newest one that the person saw (0: none).  A recall
+    names who had the fish."""
 
     kind: str
     grams: int
     reason: str
     acceptability_review: str = ""
     seen: int = 0
+    consignees: tuple[Consignee, ...] = ()
 
 
 def _check(decision: Decision, deviation: Deviation) -> None:
@@ -122,6 +144,41 @@ def _check_words(decision: Decision, deviation: Deviation) -> None:
             "A release after a deviation needs the trained person's written review: on what ground "
             "is the fish acceptable for distribution (21 CFR 123.7(c)(2))?"
         )
+    elif (
+        decision.kind == DispositionKind.RELEASE
+        and len(decision.acceptability_review.strip()) < LEAST_REVIEW
+    ):
+        wrong["acceptability_review"] = "Say why in a few words: on what ground it is acceptable."
+    if wrong:
+        raise Refused(wrong)
+
+
+def _check_consignees(decision: Decision, at: int) -> None:
+    """Refuses a recall that does not say who had how much of the fish."""
+    if decision.kind != DispositionKind.RECALL:
+        return
+    if not decision.consignees:
+        raise Refused({"who_0": "Name everybody who had fish of this lot, and how much each had."})
+    wrong: dict[str, str] = {}
+    names: set[str] = set()
+    for one in decision.consignees:
+        name = one.name.strip()
+        if not name:
+            wrong[f"who_{one.row}"] = "Say who had it."
+        elif name.casefold() in names:
+            wrong[f"who_{one.row}"] = f"{name} stands here twice. Add the two weights up."
+        if one.grams <= 0:
+            wrong[f"had_{one.row}"] = "Type how much they had."
+        if one.told_at > at + MS_PER_MIN:
+            wrong[f"told_{one.row}"] = "This time is still to come."
+        names.add(name.casefold())
+    total = sum(one.grams for one in decision.consignees)
+    # pounds typed are kept in whole grams, so that each row may be one off
+    if not wrong and abs(total - decision.grams) > len(decision.consignees):
+        wrong["grams"] = (
+            f"Those named had {say_weight(total)} together, but {say_weight(decision.grams)} is "
+            "recalled. They must agree."
+        )
     if wrong:
         raise Refused(wrong)
 
@@ -135,6 +192,7 @@ def decide(person: Person, deviation: Deviation, decision: Decision, at: int) ->
         require(person, Right.REVIEWER)
         require_training(person, Right.REVIEWER)
     _check_words(decision, deviation)
+    _check_consignees(decision, at)
     notice_lapses([deviation.lot], at)
     with act("disposition decided", person, at) as writing:
         newest = (
@@ -149,7 +207,7 @@ def decide(person: Person, deviation: Deviation, decision: Decision, at: int) ->
             raise Refused("Write down the corrective action first (21 CFR 123.7(d)).")
         writing.concerns(deviation.lot_id, *_heirs(deviation))
         writing.say(deviation=deviation.pk, kind=decision.kind)
-        return writing.write(
+        made = writing.write(
             Disposition(
                 deviation=deviation,
                 number=(newest.number if newest else 0) + 1,
@@ -157,6 +215,47 @@ def decide(person: Person, deviation: Deviation, decision: Decision, at: int) ->
                 grams=decision.grams,
                 reason=decision.reason.strip(),
                 acceptability_review=decision.acceptability_review.strip(),
+            )
+        )
+        recalled = decision.consignees if decision.kind == DispositionKind.RECALL else ()
+        for one in recalled:
+            writing.write(
+                RecallConsignee(
+                    disposition=made,
+                    consignee=one.name.strip(),
+                    grams=one.grams,
+                    told_at=one.told_at,
+                    note=one.note.strip(),
+                )
+            )
+        return made
+
+
+def tell_consignee(
+    person: Person, row: RecallConsignee, told_at: int, note: str, at: int
+) -> RecallConsignee:
+    """Keeps when a consignee was told of the recall: a later row of the same name, which governs."""
+    require(person, Right.OPERATOR, Right.REVIEWER, Right.COORDINATOR)
+    deviation = row.disposition.deviation
+    if told_at > at + MS_PER_MIN:
+        raise Refused({"told_at": "This time is still to come."})
+    if told_at < deviation.broke_at // MS_PER_MIN * MS_PER_MIN:  # typed to the minute
+        raise Refused({"told_at": "This is before the limit broke."})
+    with act("consignee told of the recall", person, at) as writing:
+        newest = RecallConsignee.objects.filter(
+            disposition=row.disposition_id, consignee=row.consignee
+        )
+        if (known := newest.order_by("-pk").first()) is not None and known.told_at:
+            raise Changed(f"{row.consignee} is already kept as told. Look at the deviation again.")
+        writing.concerns(deviation.lot_id, *_heirs(deviation))
+        writing.say(deviation=deviation.pk, consignee=row.consignee)
+        return writing.write(
+            RecallConsignee(
+                disposition=row.disposition,
+                consignee=row.consignee,
+                grams=row.grams,
+                told_at=told_at,
+                note=note.strip(),
             )
         )
 
