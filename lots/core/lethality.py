@@ -94,3 +94,20 @@ def straight_ms(at: Sequence[int], ninths: Sequence[int], reference: int, z: int
             )
         total = DIGITS.add(total, DIGITS.multiply(Decimal(at[i] - at[i - 1]), mean))
     return Fraction(total)
+
+
+def log_reduction(equivalent: Fraction | int, d_ms: Fraction | int) -> Fraction:
+    """The number of tenfold reductions that an equivalent time at the reference temperature makes, exactly.
+
+    As conservative as the equivalent time that it is given.
+
+    Args:
+        equivalent: time at the reference temperature, ms, not below 0.
+        d_ms: the time there that leaves one in ten, ms, above 0.
+    Raises:
+        ValueError: D is not above 0.
+    Source: log reduction = minutes / D at the reference temperature, the definition of D.
+    """
+    if d_ms <= 0:
+        raise ValueError("D must be a time above 0")
+    return Fraction(equivalent) / Fraction(d_ms)

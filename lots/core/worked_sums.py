@@ -2,13 +2,15 @@
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 from typing import Any, Final
 
 from lots.core import judging
 from lots.core.folds import Finding, Span
 from lots.core.judging import Facts, Sample, Series, Sighting
-from lots.core.lethality import equivalent_ms, straight_ms, trapezoid_ms
+from lots.core.lethality import BILLIONTHS, straight_ms, trapezoid_ms
 from lots.core.limits import SUBJECTS, Limit, Verdict, limit_from
 from lots.core.series import Chunk
 from lots.core.units import (
@@ -20,7 +22,9 @@ from lots.core.units import (
     convert,
     read_quantity,
     read_temperature,
+    show_number,
 )
+from lots.core.worked_forecast import MORE_SUMS
 from lots.core.worked_text import BadCase, Table, moment, plain, span_ms, table
 
 Case = Mapping[str, Any]
@@ -74,15 +78,20 @@ def _judged(limit: Limit, series: Series, span: Span, before: Series | None = No
 def _held(limit: Limit, series: Series, facts: Facts, before: Series | None = None) -> Finding:
     """The finding when the step is over, readings outside the step left out."""
     span = facts.span
-    inside = {
+    at = span.start if span.end is None else span.end
+    states = judging.start(limit, _inside(series, span), span, before)
+    return judging.judge(limit, states, facts, at)
+
+
+def _inside(series: Series, span: Span) -> dict[str, dict[str, list[Chunk]]]:
+    """The readings within the step."""
+    return {
         of: {
             probe: [part for run in runs if len(part := run.between(span.start, span.end))]
             for probe, runs in probes.items()
         }
         for of, probes in series.items()
     }
-    at = span.start if span.end is None else span.end
-    return judging.judge(limit, judging.start(limit, inside, span, before), facts, at)
 
 
 def _figures(finding: Finding) -> Got:
@@ -364,7 +373,7 @@ def _sightings(figures: Case, at: int) -> dict[str, list[Sighting]]:
     return out
 
 
-# --- lethality ------------------------------------------------------------------------------------
+# --- lethality and exposure -----------------------------------------------------------------------
 
 
 def _difference(text: object) -> int:
@@ -380,37 +389,172 @@ def _temperature(text: object) -> int:
     return found.f if "F" in found.text else found.c
 
 
+@dataclass(frozen=True, slots=True)
+class _Heat:
+    """What the worked sheets' ways of adding up need of a lethality; the core has its own."""
+
+    reference: int
+    z: int
+    z_above: int
+    lowest: int | None
+    longest_gap_ms: int | None
+
+    def total_ms(self, rows: Sequence[tuple[int, int]], interval: "_Interval") -> Fraction:
+        """The sum of the intervals that are not too long."""
+        total = Fraction(0)
+        for (since, here), (until, there) in pairwise(rows):
+            span = until - since
+            if self.longest_gap_ms is None or span <= self.longest_gap_ms:
+                total += interval(self, span, here, there)
+        return total
+
+    def z_at(self, ninths: int) -> int:
+        return self.z if ninths < self.reference else self.z_above
+
+    def counts(self, ninths: int) -> bool:
+        return self.lowest is None or ninths >= self.lowest
+
+
+_Interval = Callable[[_Heat, int, int, int], Fraction]
+
+
+def _by_trapezoid(heat: _Heat, span: int, here: int, there: int) -> Fraction:
+    """Half of each end's rate; an end below the lowest temperature has none."""
+    return sum(
+        (
+            trapezoid_ms([0, span], [end, end], heat.reference, heat.z_at(end)) / 2
+            for end in (here, there)
+            if heat.counts(end)
+        ),
+        Fraction(0),
+    )
+
+
+def _by_line(heat: _Heat, span: int, here: int, there: int) -> Fraction:
+    """The exact integral of a straight line, without what of it lies below the lowest temperature."""
+    low, high = sorted((here, there))
+    if low == high:
+        one = straight_ms([0, span], [low, low], heat.reference, heat.z_at(low))
+        return one if heat.counts(low) else Fraction(0)
+    begin = low if heat.lowest is None else min(max(low, heat.lowest), high)
+    corner = min(max(begin, heat.reference), high)
+    parts = ((begin, corner, heat.z), (corner, high, heat.z_above))
+    return sum(
+        (
+            straight_ms([0, span], [a, b], heat.reference, z) * Fraction(b - a, high - low)
+            for a, b, z in parts
+            if a < b
+        ),
+        Fraction(0),
+    )
+
+
+_METHODS: Final[Mapping[str, _Interval | None]] = {
+    "conservative": None,  # the core's own
+    "trapezoid": _by_trapezoid,
+    "linear": _by_line,
+}
+
+
 def _lethality(given: Case) -> Got:
-    """Equivalent minutes at the reference, of the least treated probe."""
+    """Equivalent minutes at the reference, of the least treated probe.  The verdict, where a least time
+    is given, and the conservative figure are the core's."""
+    method = str(given.get("method", "conservative")).strip().lower()
+    if method not in _METHODS:
+        raise BadCase(f"the method “{method}” is not conservative, trapezoid or linear")
     found = _readings(given)
-    reference, z = _temperature(given["reference"]), _difference(given["z"])
-    method = str(given.get("method", "conservative"))
-    lowest = _temperature(given["lowest"]) if "lowest" in given else None
-    gap = _minutes(given, "longest_gap")
+    least = _span_text(given, "at_least")
+    limit = limit_from(_lethality_data(given, least or "1 min"), "fish")
+    held = _inside({"fish": found.series()}, _span(given, found))
+    states = judging.start(limit, held, _span(given, found))[limit.id]
+    scale = BILLIONTHS * MS_PER_MIN
+    shown = min((Fraction(state["sum"], scale) for state in states.values()), default=Fraction(0))
+    about = min((Fraction(state["est"], scale) for state in states.values()), default=Fraction(0))
+    interval = _METHODS[method]
+    if interval is not None:
+        heat = _heat(given)
+        sums = [heat.total_ms(_rows(chunks), interval) for chunks in held["fish"].values()]
+        shown = min(sums, default=Fraction(0)) / MS_PER_MIN
+    got: dict[str, Verdict | Fraction] = {"equivalent_min": shown, "estimated_min": about}
+    if least:
+        got["verdict"] = _judged(limit, held, _span(given, found)).verdict
+    return got
 
-    def minutes(chunks: Sequence[Chunk]) -> Fraction:
-        at = [moment for chunk in chunks for moment in chunk.at]
-        values = [value for chunk in chunks for value in chunk.value]
-        match method:
-            case "conservative":
-                total = equivalent_ms(at, values, reference, z, lowest, gap)
-            case "trapezoid":
-                total = trapezoid_ms(at, values, reference, z)
-            case "linear":
-                total = straight_ms(at, values, reference, z)
-            case _:
-                raise BadCase(f"the method “{method}” is not conservative, trapezoid or linear")
-        return total / MS_PER_MIN
 
-    return {"equivalent_min": min(minutes(chunks) for chunks in found.series().values())}
+def _lethality_data(given: Case, least: str) -> dict[str, Any]:
+    def ninths(name: str) -> str:
+        return f"{show_number(Fraction(_difference(given[name]), NINTHS_PER_C), _DIGITS)} °C"
+
+    return {
+        "id": "lethality",
+        "kind": "lethality",
+        "at_least": least,
+        "reference": plain(given["reference"]),
+        "z": ninths("z"),
+        "z_above": ninths("z_above") if given.get("z_above") else "",
+        "lowest": plain(given.get("lowest", "")),
+        "longest_gap": _span_text(given, "longest_gap") or "",
+        "probes": given.get("probes", 1),
+    }
+
+
+_DIGITS: Final = 6  # decimals of a degree, enough to find the same ninth again
+
+
+def _heat(given: Case) -> _Heat:
+    z = _difference(given["z"])
+    return _Heat(
+        reference=_temperature(given["reference"]),
+        z=z,
+        z_above=_difference(given["z_above"]) if given.get("z_above") else z,
+        lowest=_temperature(given["lowest"]) if given.get("lowest") else None,
+        longest_gap_ms=_minutes(given, "longest_gap"),
+    )
+
+
+def _rows(chunks: Sequence[Chunk]) -> list[tuple[int, int]]:
+    return [pair for one in chunks for pair in zip(one.at, one.value, strict=True)]
+
+
+def _exposure(given: Case) -> Got:
+    """Minutes in the band, of the most exposed probe; the verdict where a longest time is given."""
+    most = _span_text(given, "at_most")
+    data = {
+        "id": "exposure",
+        "kind": "exposure",
+        "above": plain(given["above"]),
+        "up_to": plain(given.get("up_to", "")),
+        "at_most": "0 min" if most is None else most,
+        "longest_gap": _span_text(given, "longest_gap") or "",
+        "probes": given.get("probes", 1),
+    }
+    limit = limit_from(data, "fish")
+    found = _readings(given)
+    span, series = _span(given, found), found.series()
+    each = [
+        _figures(_judged(replace(limit, probes=1), {"fish": {probe: chunks}}, span))
+        for probe, chunks in series.items()
+    ]
+    unread = {"exposed_min": _unread(span), "estimated_min": Fraction(0)}
+    worst = max(each or [unread], key=lambda got: (got["exposed_min"], got["estimated_min"]))
+    verdict = _judged(limit, {"fish": series}, span).verdict
+    figures = {name: worst[name] for name in unread}
+    return figures if most is None else {"verdict": verdict, **figures}
+
+
+def _unread(span: Span) -> Fraction:
+    """Of a step without a reading nothing is known, so all of it counts."""
+    return Fraction((span.start if span.end is None else span.end) - span.start, MS_PER_MIN)
 
 
 SUMS: Final[Mapping[str, Callable[[Case], Got]]] = {
     "lethality": _lethality,
+    "exposure": _exposure,
     "maintained": _maintained,
     "cooling": _cooling,
     "duration": _duration,
     "every": _every,
     "combine": _combine,
     "convert": _convert,
+    **MORE_SUMS,
 }

@@ -62,7 +62,7 @@ def test_each_sum_has_cases_and_most_are_checks_from_outside() -> None:
     assert set(Counter(case["sum"] for case in cases)) == set(SUMS)
     outside = [case for case in cases if case["basis"] in OUTSIDE]
     assert len(outside) >= 40
-    assert {"published"} == {case["basis"] for case in outside}
+    assert "published" in {case["basis"] for case in outside}
     heads = {case["source"].partition(":")[0].partition(",")[0] for case in outside}
     assert len(heads) >= 8
 
