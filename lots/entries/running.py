@@ -6,9 +6,8 @@ time, or corrects, throws them away.
 """
 
 import json
-import zlib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from lots.core import judging
@@ -26,6 +25,7 @@ from lots.models.scratch import Checkpoint, LoadPicture, RunningState
 from lots.queries import evidence as seen
 from lots.queries.house import rules
 from lots.queries.judgements import limit_states, step_limits
+from lots.queries.kept_small import deflated, inflated, states_from, states_text
 from lots.queries.plans import plan_value
 from lots.queries.series_of import series_of, subject_of_row
 from lots.queries.sight import Sight, spans_of
@@ -85,12 +85,12 @@ def _stored(load: Load, limits: Mapping[Key, Any]) -> Running | None:
     states: States = {}
     lasts: dict[str, int] = {}
     for row in RunningState.objects.filter(load=load):
-        states[row.plan_version_id, row.limit_id] = json.loads(row.states)
+        states[row.plan_version_id, row.limit_id] = states_from(row.states)
         lasts = json.loads(row.last_at)
     picture = LoadPicture.objects.filter(load=load).values_list("picture", flat=True).first()
     if picture is None or not states.keys() >= limits.keys():
         return None
-    return Running(states, lasts, json.loads(picture))
+    return Running(states, lasts, inflated(picture))
 
 
 def store(load: Load, running: Running) -> None:
@@ -99,22 +99,25 @@ def store(load: Load, running: Running) -> None:
     lasts = canonical(running.lasts)
     RunningState.objects.bulk_create(
         RunningState(
-            load=load, plan_version_id=version, limit_id=limit, states=canonical(one), last_at=lasts
+            load=load,
+            plan_version_id=version,
+            limit_id=limit,
+            states=states_text(one),
+            last_at=lasts,
         )
         for (version, limit), one in running.states.items()
     )
-    picture = canonical(running.picture)
+    picture = deflated(running.picture)
     LoadPicture.objects.update_or_create(load=load, defaults={"picture": picture})
 
 
 def _packed(running: Running) -> bytes:
     states = [[version, limit, one] for (version, limit), one in sorted(running.states.items())]
-    text = canonical({"states": states, "lasts": running.lasts, "picture": running.picture})
-    return zlib.compress(text.encode())
+    return deflated({"states": states, "lasts": running.lasts, "picture": running.picture})
 
 
 def _unpacked(content: bytes) -> Running:
-    data = json.loads(zlib.decompress(bytes(content)))
+    data = inflated(content)
     states = {(version, limit): one for version, limit, one in data["states"]}
     return Running(states, data["lasts"], data["picture"])
 
@@ -216,10 +219,10 @@ def _update(load: Load, before: Running, after: Running) -> None:
     }
     lasts = canonical(after.lasts)
     for key, row in rows.items():
-        row.states, row.last_at = canonical(after.states[key]), lasts
+        row.states, row.last_at = states_text(after.states[key]), lasts
     RunningState.objects.bulk_update(rows.values(), ["states", "last_at"])
     if after.picture != before.picture:
-        LoadPicture.objects.filter(load=load).update(picture=canonical(after.picture))
+        LoadPicture.objects.filter(load=load).update(picture=deflated(after.picture))
 
 
 # --- from a checkpoint ----------------------------------------------------------------------------
@@ -315,17 +318,54 @@ def _lasts(series: Series) -> dict[str, int]:
 # --- from the beginning ---------------------------------------------------------------------------
 
 
-def folded(load: Load, found: seen.LoadEvidence) -> Running:
-    """The load's running states, from all its readings."""
-    states = {key: limit_states(limit, found) for key, (_, limit) in limits_of(load).items()}
+def folded(load: Load, found: seen.LoadEvidence) -> tuple[Running, Running | None]:
+    """The load's running states from all its readings, and those of an hour before the newest."""
+    limits = limits_of(load)
+    newest = max(_lasts(found.series).values(), default=None)
+    earlier = None if newest is None else _all_states(limits, _cut(found, None, newest - BACK_MS))
+    if earlier is not None and earlier.newest is not None:
+        since = earlier.newest + 1
+        rest = _cut(found, since, None)
+        whole = _from(
+            earlier, limits, rest.series, rest.monitored_series, found.differs, found.span
+        )
+        if whole is not None:
+            return whole, earlier
+    return _all_states(limits, found), None
+
+
+def _all_states(
+    limits: Mapping[Key, tuple[PlanVersion, Limit]], found: seen.LoadEvidence
+) -> Running:
+    states = {key: limit_states(limit, found) for key, (_, limit) in limits.items()}
     return Running(states, _lasts(found.series), found.picture)
 
 
-def fold_states(load: Load) -> None:
+def _cut(found: seen.LoadEvidence, since: int | None, until: int | None) -> seen.LoadEvidence:
+    """The evidence with only the readings from a moment on, or up to one."""
+
+    def part(series: Series) -> dict[str, dict[str, list[Chunk]]]:
+        return {
+            of: {
+                probe: kept
+                for probe, runs in probes.items()
+                if (kept := [cut for run in runs if len(cut := run.between(since, until))])
+            }
+            for of, probes in series.items()
+        }
+
+    return replace(found, series=part(found.series), monitored_series=part(found.monitored_series))
+
+
+def fold_states(load: Load, found: seen.LoadEvidence | None = None) -> None:
     """Folds the load's running states anew, from all its readings."""
     if not limits_of(load):
         return
-    running = folded(load, seen.evidence(load))
+    put_running(load, *folded(load, seen.evidence(load) if found is None else found))
+
+
+def put_running(load: Load, running: Running, earlier: Running | None) -> None:
+    """Writes states folded anew, and the checkpoint before them."""
     Checkpoint.objects.filter(load=load).delete()
     store(load, running)
-    mark(load, running)
+    mark(load, running if earlier is None else earlier)

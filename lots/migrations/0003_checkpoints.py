@@ -5,30 +5,55 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('lots', '0002_judging_in_full'),
+        ("lots", "0002_judging_in_full"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='LoadPicture',
+            name="LoadPicture",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('picture', models.TextField()),
-                ('load', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='picture', to='lots.load')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("picture", models.BinaryField()),
+                (
+                    "load",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="picture",
+                        to="lots.load",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Checkpoint',
+            name="Checkpoint",
             fields=[
-                ('id', models.AutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('at', models.BigIntegerField()),
-                ('content', models.BinaryField()),
-                ('load', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='checkpoints', to='lots.load')),
+                (
+                    "id",
+                    models.AutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("at", models.BigIntegerField()),
+                ("content", models.BinaryField()),
+                (
+                    "load",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="checkpoints",
+                        to="lots.load",
+                    ),
+                ),
             ],
             options={
-                'constraints': [models.UniqueConstraint(fields=('load', 'at'), name='one_checkpoint_a_moment')],
+                "constraints": [
+                    models.UniqueConstraint(fields=("load", "at"), name="one_checkpoint_a_moment")
+                ],
             },
         ),
     ]

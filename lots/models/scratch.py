@@ -66,7 +66,7 @@ class LoadPicture(models.Model):
     """The coarse picture of the probes in a load's fish, in which a flat one shows."""
 
     load = models.OneToOneField(Load, models.CASCADE, related_name="picture")
-    picture = models.TextField()
+    picture = models.BinaryField()
 
 
 class Checkpoint(models.Model):

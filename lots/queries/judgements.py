@@ -1,6 +1,5 @@
 """Judgements of a lot's steps, computed from the rows (or from running states where they stand)."""
 
-import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -19,6 +18,7 @@ from lots.models.scratch import LoadPicture, RunningState
 from lots.queries import evidence as seen
 from lots.queries.house import rules
 from lots.queries.instruments_used import Uses, instruments_used
+from lots.queries.kept_small import inflated, states_from
 from lots.queries.lineage import Ancestor, lineage, parts_of
 from lots.queries.plans import plan_value
 from lots.queries.sight import ALL, Sight
@@ -135,11 +135,11 @@ class Sitting:
     def _read_running(self) -> None:
         for row in RunningState.objects.filter(load__in=self.loads):
             states = self.running.setdefault((row.load_id, row.plan_version_id), {})
-            states[row.limit_id] = json.loads(row.states)
+            states[row.limit_id] = states_from(row.states)
         for load_id, picture in LoadPicture.objects.filter(load__in=self.loads).values_list(
             "load_id", "picture"
         ):
-            self.flat[load_id] = flat_now(json.loads(picture), rules().flat)
+            self.flat[load_id] = flat_now(inflated(picture), rules().flat)
 
     def facts(self, load: Load) -> seen.LoadFacts:
         """What the load's limits are held against beside its series."""

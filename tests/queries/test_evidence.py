@@ -6,7 +6,6 @@ import pytest
 
 from lots.entries import load as load_entry
 from lots.entries import reading
-from lots.entries.book import canonical
 from lots.entries.load import end_load, move_start
 from lots.entries.lot import split_lot
 from lots.entries.reading import accept_late, correct_reading
@@ -17,6 +16,7 @@ from lots.models.reading import Reading
 from lots.models.scratch import RunningState
 from lots.queries.evidence import evidence, load_facts, loads_at, loads_before
 from lots.queries.judgements import limit_states, step_limits
+from lots.queries.kept_small import states_text
 from lots.queries.plans import plan_value
 from tests.entries.roads import csv, imported
 from tests.make import Book, moment, seen
@@ -214,7 +214,7 @@ def scratch(load: Load) -> dict[tuple[int, str], str]:
     found = evidence(fresh(load))
     parts = LoadPart.objects.filter(load=load).select_related("lot__plan_version")
     return {
-        (part.lot.plan_version_id, limit.id): canonical(limit_states(limit, found))
+        (part.lot.plan_version_id, limit.id): states_text(limit_states(limit, found))
         for part in parts
         for _, limit in step_limits(plan_value(part.lot.plan_version), part.step)
     }
