@@ -5,7 +5,7 @@ are appended, and compared once more only where somebody else imported meanwhile
 """
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -19,20 +19,23 @@ from lots.entries.files import Upload, keep_file
 from lots.entries.judging import forget_states, judge_loads, later_loads
 from lots.entries.lapses import notice_lapses
 from lots.entries.refusals import Refused, Unlikely
+from lots.entries.running import Running, folded, put_running
 from lots.entries.signing import require
 from lots.logger.choices import Choices
 from lots.logger.errors import LoggerFileError
 from lots.logger.preview import Preview, preview
 from lots.logger.reading import Bounds, Parsed, rows
 from lots.logger.understanding import Understanding, understand
+from lots.models.book import LineLot
 from lots.models.house import Establishment, Instrument, Place
 from lots.models.lot import Load, LoadPart
 from lots.models.people import Person, Right
 from lots.models.reading import LoggerImport, PackedSeries
 from lots.models.scratch import StagedFile
-from lots.queries.evidence import loads_at
+from lots.queries.evidence import evidence, loads_at
 from lots.queries.house import rules
 from lots.queries.judgements import Judged
+from lots.queries.sight import Sight
 
 EARLIEST_AT = 946_684_800_000  # 1 Jan 2000 UTC: a logger's clock that was never set says less
 
@@ -184,15 +187,20 @@ def import_file(
     last = max(chunk.at[-1] for _, chunk in fresh if len(chunk))
     touched = [target.load] if target.load else loads_at(target.place.pk, first, last)
     notice_lapses(_lots(touched), at)
+    foreseen = _foresee(target, fresh, touched)
     try:
         with act("logger file imported", person, at) as writing:
             if _newest() != newest:
                 fresh = _fresh_chunks(target, parsed, probes)
+                foreseen = None
+            standing = [target.load] if target.load else loads_at(target.place.pk, first, last)
+            if {load.pk for load in standing} != {load.pk for load in touched}:
+                touched, foreseen = standing, None
             if not any(len(chunk) for _, chunk in fresh):
                 raise _NothingNew
             upload = Upload(staged.name, data)
             row = _write(writing, target, upload, found, fresh, total)
-            judged = _judge(writing, touched, at)
+            judged = _judge(writing, touched, foreseen, at)
             writing.say(place=target.place.name, rows=total, added=row.added, root=row.root)
     except _NothingNew:
         drop_staged(staged)
@@ -266,7 +274,12 @@ def _fresh_chunks(
 def _there(target: _Target, probe: str, first: int, last: int) -> set[tuple[int, int]]:
     """(moment, value) of the probe's packed readings in the time: identity is place, probe, both."""
     rows = PackedSeries.objects.filter(
-        place=target.place, load=target.load, probe=probe, last_at__gte=first, first_at__lte=last
+        place=target.place,
+        load=target.load,
+        probe=probe,
+        last_at__gte=first,
+        first_at__lte=last,
+        source__withdrawn=None,  # a file taken back may be sent again
     )
     there: set[tuple[int, int]] = set()
     for row in rows:
@@ -283,11 +296,7 @@ def _write(
     fresh: list[tuple[str, Chunk]],
     total: int,
 ) -> LoggerImport:
-    pieces = [
-        (probe, Chunk(chunk.at[i : i + PACK_ROWS], chunk.value[i : i + PACK_ROWS], chunk.unit))
-        for probe, chunk in fresh
-        for i in range(0, len(chunk), PACK_ROWS)
-    ]
+    pieces = _pieces(fresh)
     packed = [pack(chunk) for _, chunk in pieces]
     source = writing.write(
         LoggerImport(
@@ -302,21 +311,33 @@ def _write(
         )
     )
     for (probe, chunk), data in zip(pieces, packed, strict=True):
-        writing.write(
-            PackedSeries(
-                source=source,
-                place=target.place,
-                load=target.load,
-                probe=probe,
-                unit=chunk.unit,
-                count=len(chunk),
-                first_at=chunk.at[0],
-                last_at=chunk.at[-1],
-                data=data,
-                digest=hashlib.sha256(data).hexdigest(),
-            )
-        )
+        writing.write(_packed_row(source, target, probe, chunk, data))
     return source
+
+
+def _pieces(fresh: list[tuple[str, Chunk]]) -> list[tuple[str, Chunk]]:
+    return [
+        (probe, chunk.part(i, i + PACK_ROWS))
+        for probe, chunk in fresh
+        for i in range(0, len(chunk), PACK_ROWS)
+    ]
+
+
+def _packed_row(
+    source: LoggerImport, target: _Target, probe: str, chunk: Chunk, data: bytes
+) -> PackedSeries:
+    return PackedSeries(
+        source=source,
+        place=target.place,
+        load=target.load,
+        probe=probe,
+        unit=chunk.unit,
+        count=len(chunk),
+        first_at=chunk.at[0],
+        last_at=chunk.at[-1],
+        data=data,
+        digest=hashlib.sha256(data).hexdigest(),
+    )
 
 
 def _said(found: Understanding) -> dict[str, object]:
@@ -336,9 +357,44 @@ def _said(found: Understanding) -> dict[str, object]:
     }
 
 
-def _judge(writing: Act, touched: list[Load], at: int) -> list[Judged]:
+@dataclass(frozen=True)
+class _Foreseen:
+    """The states of the loads as they will be once the file is in the book, folded before its
+    transaction, and the newest line that they rest on."""
+
+    line: int
+    states: dict[int, tuple[Running, Running | None]]
+    again: list[Load]
+
+
+def _newest_line(loads: Sequence[Load]) -> int:
+    """The newest line about any lot that was in these loads."""
+    lots = LoadPart.objects.filter(load__in=[load.pk for load in loads]).values("lot")
+    return LineLot.objects.filter(lot__in=lots).aggregate(newest=Max("line"))["newest"] or 0
+
+
+def _foresee(target: _Target, fresh: list[tuple[str, Chunk]], touched: Sequence[Load]) -> _Foreseen:
+    source = LoggerImport(place=target.place, load=target.load, instrument=target.instrument)
+    coming = tuple(
+        _packed_row(source, target, probe, chunk, pack(chunk)) for probe, chunk in _pieces(fresh)
+    )
     again = [later for load in touched for later in later_loads(load)]
-    forget_states([*touched, *again])
+    each = {load.pk: load for load in (*touched, *again)}
+    line = _newest_line(list(each.values()))
+    sight = Sight(coming=coming)
+    states = {pk: folded(load, evidence(load, sight)) for pk, load in each.items()}
+    return _Foreseen(line, states, again)
+
+
+def _judge(writing: Act, touched: list[Load], foreseen: _Foreseen | None, at: int) -> list[Judged]:
+    """Judges the loads with what was foreseen, or anew where somebody wrote about their lots
+    meanwhile."""
+    again = foreseen.again if foreseen else [x for load in touched for x in later_loads(load)]
+    each = {load.pk: load for load in (*touched, *again)}
+    forget_states(each.values())
+    if foreseen is not None and foreseen.line == _newest_line(list(each.values())):
+        for pk, load in each.items():
+            put_running(load, *foreseen.states[pk])
     judged = judge_loads(writing, touched, at)
     own = {load.pk for load in touched}
     judge_loads(writing, {load.pk: load for load in again if load.pk not in own}.values(), at)

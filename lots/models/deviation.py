@@ -30,7 +30,10 @@ class Deviation(Kept):
     rules = models.PositiveIntegerField()
 
     class Meta:
-        indexes: ClassVar = [models.Index(fields=["lot", "load", "limit_id"])]
+        indexes: ClassVar = [
+            models.Index(fields=["lot", "load", "limit_id"]),
+            models.Index(fields=["lot", "line"]),
+        ]
 
 
 class DeviationNote(Kept):
@@ -90,6 +93,9 @@ class Disposition(Kept):
     class Meta:
         constraints: ClassVar = [
             models.UniqueConstraint(fields=["deviation", "number"], name="one_decision_at_a_time")
+        ]
+        indexes: ClassVar = [
+            models.Index(fields=["deviation"], condition=models.Q(kind="hold"), name="on_hold")
         ]
 
 

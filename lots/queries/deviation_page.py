@@ -1,19 +1,30 @@
 """Deviations: the lists of them, and one with all that it rests on and what was done about it."""
 
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, F, OuterRef, QuerySet, Subquery
 
 from lots.core.plan import ControlPoint
-from lots.models.deviation import CorrectiveAction, Deviation, DeviationNote, Disposition
-from lots.models.lot import LoadPart
+from lots.models.deviation import (
+    CorrectiveAction,
+    Deviation,
+    DeviationNote,
+    Disposition,
+    RecallConsignee,
+)
+from lots.models.house import AccuracyCheck
+from lots.models.lot import LoadPart, Lot
 from lots.models.reading import PackedSeries, Reading
+from lots.models.review import Release
+from lots.queries.accuracy_checks import check_number, check_of
 from lots.queries.judgements import Judged, judge_part
 from lots.queries.lineage import lineage
 from lots.queries.plans import plan_value
-from lots.queries.release import deviation_state, undecided_grams
+from lots.queries.release import Whereabouts, deviation_state, undecided_grams, whereabouts
+from lots.queries.rests_on import checks_behind
 
 
 def is_missed(deviation: Deviation) -> bool:
@@ -30,26 +41,48 @@ def all_deviations() -> QuerySet[Deviation]:
     return Deviation.objects.select_related("lot__plan_version", "load__place").annotate(
         decided=Subquery(newest.values("kind")[:1]),
         acted=Exists(CorrectiveAction.objects.filter(deviation=OuterRef("pk"))),
+        released=Exists(Release.objects.filter(lot=OuterRef("lot"))),
+        stored=Exists(LoadPart.objects.filter(lot=OuterRef("lot"), load__ends=None)),
     )
 
 
-def _partly() -> list[int]:
-    """Numbers of deviations whose decisions speak of less than all the fish."""
-    rows = Deviation.objects.filter(lot__release=None, dispositions__isnull=False).distinct()
-    rows = rows.select_related("lot").prefetch_related("dispositions")
-    return [row.pk for row in rows if not deviation_state(row).ended]
+def _held_or_partly() -> set[int]:
+    """Numbers of deviations with decisions that leave them open: on hold, or of less than all the
+    fish.  What was released since is settled by the release, unless it broke after it."""
+    later = Disposition.objects.filter(
+        deviation=OuterRef("deviation"), number__gt=OuterRef("number")
+    )
+    held = Disposition.objects.filter(kind="hold").filter(~Exists(later))
+    found = set(held.values_list("deviation_id", flat=True))
+    in_house = Deviation.objects.filter(lot__in=Lot.objects.filter(release=None))
+    since = Deviation.objects.filter(lot__release__line__lt=F("line"))
+    for rows in (in_house, since):
+        decided = rows.filter(Exists(Disposition.objects.filter(deviation=OuterRef("pk"))))
+        decided = decided.select_related("lot").prefetch_related("dispositions")
+        found |= {row.pk for row in decided if not deviation_state(row).ended}
+    return found
+
+
+def open_count() -> int:
+    """How many deviations are open, without reading those that are not."""
+    decided = Disposition.objects.values("deviation").distinct().count()
+    return Deviation.objects.count() - decided + len(_held_or_partly())
+
+
+def _open_numbers() -> set[int]:
+    decided = Disposition.objects.values("deviation")
+    undecided = Deviation.objects.exclude(pk__in=decided).values_list("pk", flat=True)
+    return {*undecided, *_held_or_partly()}
 
 
 def open_deviations() -> QuerySet[Deviation]:
     """Open ones: those that nobody has acted on first, then the oldest."""
-    rows = all_deviations().filter(Q(decided=None) | Q(decided="hold") | Q(pk__in=_partly()))
-    return rows.order_by("acted", "broke_at", "id")
+    return all_deviations().filter(pk__in=_open_numbers()).order_by("acted", "broke_at", "id")
 
 
 def ended_deviations() -> QuerySet[Deviation]:
     """Ended ones, newest first."""
-    still_open = Q(decided=None) | Q(decided="hold") | Q(pk__in=_partly())
-    return all_deviations().exclude(still_open).order_by("-broke_at", "-id")
+    return all_deviations().exclude(pk__in=_open_numbers()).order_by("-broke_at", "-id")
 
 
 @dataclass(frozen=True)
@@ -66,6 +99,9 @@ class DeviationPage:
     dispositions: list[Disposition]
     now: Judged | None
     beside: list[Deviation]
+    check: AccuracyCheck | None  # the failed accuracy check that opened it
+    consignees: dict[int, list[RecallConsignee]]  # by the recall's number among the rows
+    whereabouts: Whereabouts
 
     @property
     def newest(self) -> Disposition | None:
@@ -89,6 +125,21 @@ class DeviationPage:
     def missed(self) -> bool:
         return is_missed(self.deviation)
 
+    @property
+    def checks(self) -> list[AccuracyCheck]:
+        """The checks of the instruments that a limit on accuracy was held against."""
+        return checks_behind(self.deviation)
+
+    @property
+    def has_left(self) -> bool:
+        """Whether fish of the lot has left the house: a recall must be decided about."""
+        return self.whereabouts.left and not self.ended
+
+    @property
+    def decided(self) -> list[tuple[Disposition, list[RecallConsignee]]]:
+        """What was decided, each recall with those who had the fish."""
+        return [(one, self.consignees.get(one.pk, [])) for one in self.dispositions]
+
 
 def deviation_page(deviation: Deviation, at: int) -> DeviationPage:
     """Everything that the page of a deviation shows; what the limit says now is computed."""
@@ -100,6 +151,7 @@ def deviation_page(deviation: Deviation, at: int) -> DeviationPage:
     series = (
         PackedSeries.objects.filter(pk__in=numbers).defer("data").select_related("source__file")
     )
+    decisions = list(deviation.dispositions.select_related("line__person").order_by("number"))
     return DeviationPage(
         deviation,
         _point(deviation),
@@ -108,10 +160,22 @@ def deviation_page(deviation: Deviation, at: int) -> DeviationPage:
         list(series.order_by("first_at")),
         list(deviation.notes.select_related("line").order_by("id")),
         list(deviation.actions.select_related("line__person").order_by("id")),
-        list(deviation.dispositions.select_related("line__person").order_by("number")),
+        decisions,
         _now(deviation, at),
         list(_beside(deviation)),
+        check_of(deviation),
+        consignees_of(decisions),
+        whereabouts(deviation.lot),
     )
+
+
+def consignees_of(decisions: Iterable[Disposition]) -> dict[int, list[RecallConsignee]]:
+    """By disposition, everybody named at a recall, each as told of last."""
+    out: dict[int, dict[str, RecallConsignee]] = {}
+    rows = RecallConsignee.objects.filter(disposition__in=[one.pk for one in decisions])
+    for row in rows.select_related("line__person").order_by("pk"):
+        out.setdefault(row.disposition_id, {})[row.consignee] = row
+    return {number: list(rows.values()) for number, rows in out.items()}
 
 
 def _point(deviation: Deviation) -> ControlPoint | None:
@@ -135,6 +199,18 @@ def _now(deviation: Deviation, at: int) -> Judged | None:
 
 
 def _beside(deviation: Deviation) -> QuerySet[Deviation]:
-    """The same limit broken on other lots of the same load."""
-    rows = all_deviations().filter(load=deviation.load_id, limit_id=deviation.limit_id)
+    """The same limit broken on other lots of the same load; all others that the same check opened."""
+    rows = all_deviations().filter(limit_id=deviation.limit_id)
+    if check_number(deviation.limit_id) is None:
+        rows = rows.filter(load=deviation.load_id)
     return rows.exclude(lot=deviation.lot_id).order_by("id")
+
+
+def not_told() -> list[RecallConsignee]:
+    """Everybody named at a recall who is not kept as told yet, the oldest recall first."""
+    recalls = list(Disposition.objects.filter(kind="recall").order_by("pk"))
+    deviations = {one.pk: one.deviation_id for one in recalls}
+    rows = [row for rows in consignees_of(recalls).values() for row in rows if not row.told_at]
+    for row in rows:
+        row.deviation_id = deviations[row.disposition_id]  # type: ignore[attr-defined]
+    return rows

@@ -65,11 +65,11 @@ def exposed_before(
     wanted = set(steps)
     return tuple(
         _earlier(one, wanted, known, sight, {load.pk})
-        for one in _came_through(load, wanted, sight).values()
+        for one in came_through(load, wanted, sight).values()
     )
 
 
-def _came_through(load: Load, steps: set[str], sight: Sight) -> dict[int, Load]:
+def came_through(load: Load, steps: set[str], sight: Sight) -> dict[int, Load]:
     """The loads of these steps that fish of this load was in last before it."""
     found: dict[int, Load] = {}
     for part in _parts_in(load, sight):
@@ -102,7 +102,7 @@ def _earlier(load: Load, steps: set[str], known: bool, sight: Sight, seen: set[i
     found = series_of(load, span, monitored_span, sight)
     before = tuple(
         _earlier(one, steps, known, sight, seen | {load.pk})
-        for one in _came_through(load, steps, sight).values()
+        for one in came_through(load, steps, sight).values()
         if one.pk not in seen
     )
     series = found.series if known else found.monitored

@@ -4,20 +4,36 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TypeVar
 
-from lots.core.limits import Cooling, Duration, Limit, Measured, NotJudged, Observed
+from lots.core.limits import (
+    Accurate,
+    Cooling,
+    Duration,
+    Exposure,
+    Limit,
+    Measured,
+    NotJudged,
+    Observed,
+)
+from lots.models.deviation import Deviation
+from lots.models.house import AccuracyCheck
 from lots.models.lot import LaboratoryResult, Load, Lot
 from lots.models.reading import Observation, PackedSeries, Reading
-from lots.queries.evidence import LoadEvidence, evidence, loads_before
+from lots.queries.evidence import LoadEvidence, loads_before
+from lots.queries.lineage import lineage
+from lots.queries.loads_before import came_through
+from lots.queries.plans import plan_value
+from lots.queries.series_of import RowsOf, rows_of
+from lots.queries.sight import ALL
 
 MANY = 6  # numbers named one by one; more are named by the first and the last
 
-Row = TypeVar("Row", Reading, Observation, LaboratoryResult, PackedSeries)
+Row = TypeVar("Row", Reading, Observation, LaboratoryResult, PackedSeries, AccuracyCheck)
 
 
 @dataclass
 class Behind:
-    """The rows behind a finding, the loads whose start and end count, and the loads before whose
-    fish counts."""
+    """The rows behind a finding, the loads whose start and end count, the loads before whose fish
+    counts, and the checks of the instruments used."""
 
     readings: list[Reading] = field(default_factory=list)
     observations: list[Observation] = field(default_factory=list)
@@ -25,6 +41,7 @@ class Behind:
     packed: list[PackedSeries] = field(default_factory=list)
     timed: list[int] = field(default_factory=list)
     before: list[int] = field(default_factory=list)
+    checks: list[AccuracyCheck] = field(default_factory=list)
 
     def words(self) -> tuple[str, ...]:
         """The rows by their numbers on paper."""
@@ -34,6 +51,7 @@ class Behind:
         words += _numbers("laboratory result", self.results)
         words += sorted({f"series of {row.source.file.name}" for row in self.packed})
         words += [f"fish of load {number}, the step before" for number in self.before]
+        words += _numbers("accuracy check", self.checks)
         return tuple(dict.fromkeys(words))
 
     def up_to(self, line: int) -> "Behind":
@@ -45,6 +63,7 @@ class Behind:
             _until(self.packed, line),
             self.timed,
             self.before,
+            _until(self.checks, line),
         )
 
 
@@ -60,7 +79,7 @@ def _numbers(word: str, rows: Sequence[Row]) -> list[str]:
 
 
 def behind(
-    limit: Limit, load: Load, lots: Iterable[Lot], found: LoadEvidence | None = None
+    limit: Limit, load: Load, lots: Iterable[Lot], found: LoadEvidence | RowsOf | None = None
 ) -> Behind:
     """The rows that a limit is held against over a load.
 
@@ -68,7 +87,7 @@ def behind(
         lots: those whose laboratory results speak for the fish.
         found: the load's evidence, where it has been read already.
     """
-    found = evidence(load) if found is None else found
+    found = rows_of(load) if found is None else found
     out, each = Behind(), list(lots)
     for leaf in limit.leaves():
         match leaf.rule:
@@ -83,10 +102,69 @@ def behind(
             case NotJudged():
                 pass
             case rule:
-                _temperatures(out, leaf, load, found)
+                own = Behind()
+                _temperatures(own, leaf, load, found.hand, found.packed)
+                out.readings += own.readings
+                out.packed += own.packed
                 if isinstance(rule, Cooling):
                     out.before += [one.pk for one in loads_before(load)]
+                if isinstance(rule, Exposure) and rule.steps:
+                    _exposed(out, leaf, rule, load)
+                if isinstance(rule, Accurate):
+                    out.checks += _checks(own)
     return out
+
+
+def _exposed(out: Behind, leaf: Limit, rule: Exposure, load: Load) -> None:
+    """The readings of the earlier loads that the fish was exposed in, each load once."""
+    seen, waiting = {load.pk}, [load]
+    for one in waiting:  # grows while it is walked
+        for pk, earlier in came_through(one, set(rule.steps), ALL).items():
+            if pk in seen:
+                continue
+            seen.add(pk)
+            waiting.append(earlier)
+            found = rows_of(earlier)
+            _temperatures(out, leaf, earlier, found.hand, found.packed)
+
+
+def _checks(own: Behind) -> list[AccuracyCheck]:
+    """The checks that say whether the instruments of these rows read true: the last before each was
+    used, those while it was, and the next."""
+    used: dict[int, list[int]] = {}
+    for row in own.readings:
+        if row.instrument_id is not None:
+            used.setdefault(row.instrument_id, []).append(row.observed_at)
+    for series in own.packed:
+        if series.source.instrument_id is not None:
+            used.setdefault(series.source.instrument_id, []).extend(
+                (series.first_at, series.last_at)
+            )
+    found: list[AccuracyCheck] = []
+    for number, moments in used.items():
+        each = list(
+            AccuracyCheck.objects.filter(instrument=number)
+            .select_related("instrument", "line__person")
+            .order_by("observed_at", "id")
+        )
+        first = max((c.observed_at for c in each if c.observed_at <= min(moments)), default=0)
+        after = [c.observed_at for c in each if c.observed_at > max(moments)][:1]
+        last = after[0] if after else max(moments)
+        found += [check for check in each if first <= check.observed_at <= last]
+    return found
+
+
+def checks_behind(deviation: Deviation) -> list[AccuracyCheck]:
+    """The accuracy checks that a deviation of a limit on instruments rested on when it was opened."""
+    plan = plan_value(deviation.lot.plan_version)
+    limits = [limit for point in plan.control_points for limit in point.limits]
+    limit = next((limit for limit in limits if limit.id == deviation.limit_id), None)
+    if limit is None or deviation.load is None:
+        return []
+    if not any(isinstance(leaf.rule, Accurate) for leaf in limit.leaves()):
+        return []
+    lots = [one.lot for one in lineage(deviation.lot)]
+    return behind(limit, deviation.load, lots).up_to(deviation.line_id).checks
 
 
 def _measured(
@@ -109,19 +187,31 @@ def _standing(rows: Iterable[Reading]) -> list[Reading]:
     return [row for row in rows if not row.withdrawn and not _put_right(row)]
 
 
+def _taken_back(row: PackedSeries) -> bool:
+    """Whether its file was taken back and that is accepted."""
+    withdrawn = getattr(row.source, "withdrawn", None)
+    return withdrawn is not None and getattr(withdrawn, "accepted", None) is not None
+
+
 def _put_right(row: Reading | Observation) -> bool:
     correction = getattr(row, "corrected_by", None)
     return correction is not None and getattr(correction, "accepted", None) is not None
 
 
-def _temperatures(out: Behind, leaf: Limit, load: Load, found: LoadEvidence) -> None:
+def _temperatures(
+    out: Behind,
+    leaf: Limit,
+    load: Load,
+    by_hand: Sequence[Reading],
+    logged: Sequence[PackedSeries],
+) -> None:
     def fits(row: Reading | PackedSeries) -> bool:
         if row.load_id is not None:
             return leaf.of == "fish"
         return leaf.of == ("place" if row.place_id == load.place_id else "room")
 
-    hand = [row for row in _standing(found.hand) if fits(row)]
-    packed = [row for row in found.packed if fits(row)]
+    hand = [row for row in _standing(by_hand) if fits(row)]
+    packed = [row for row in logged if fits(row) and not _taken_back(row)]
     if leaf.window.which in ("first reading", "last reading") and not packed:
         hand = _at_the_end_of_each(hand, last=leaf.window.which == "last reading")
     out.readings += hand

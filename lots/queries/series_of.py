@@ -68,7 +68,9 @@ def hand_rows(load: Load, start: int, end: int | None, sight: Sight = ALL) -> li
     return list(rows.order_by("observed_at", "id"))
 
 
-def packed_rows(load: Load, start: int, end: int | None, sight: Sight = ALL) -> list[PackedSeries]:
+def packed_rows(
+    load: Load, start: int, end: int | None, sight: Sight = ALL, names_only: bool = False
+) -> list[PackedSeries]:
     """The packed readings of the same, with those that are about to be written."""
     here = Q(place_id__in=_here(load), load=None, last_at__gte=start)
     if end is not None:
@@ -76,6 +78,7 @@ def packed_rows(load: Load, start: int, end: int | None, sight: Sight = ALL) -> 
     rows = PackedSeries.objects.filter(Q(load=load) | here)
     if sight.since is not None:
         rows = rows.filter(last_at__gt=sight.since)
+    rows = rows.defer("data") if names_only else rows
     rows = rows.select_related("source__withdrawn__accepted")
     rows = sight.rows(rows.prefetch_related("corrections__accepted"))
     found: list[PackedSeries] = list(rows.order_by("first_at", "id"))
@@ -189,6 +192,23 @@ def _clip(rows: Iterable[Reading], start: int, end: int | None) -> list[Reading]
     return [
         row for row in rows if row.observed_at >= start and (end is None or row.observed_at <= end)
     ]
+
+
+@dataclass(frozen=True)
+class RowsOf:
+    """The rows of a load's readings, without what the packed ones hold."""
+
+    hand: list[Reading]
+    packed: list[PackedSeries]
+
+
+def rows_of(load: Load) -> RowsOf:
+    """Which rows speak of the load, for naming them."""
+    span, monitored_span, _ = spans_of(load)
+    ends = (span.end, monitored_span.end)
+    last = None if None in ends else max(end for end in ends if end is not None)
+    hand = hand_rows(load, span.start, last)
+    return RowsOf(hand, packed_rows(load, span.start, last, names_only=True))
 
 
 @dataclass(frozen=True)

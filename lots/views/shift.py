@@ -5,7 +5,7 @@ from django.shortcuts import render
 
 from lots.entries.lapses import lapsed
 from lots.queries.board import by_place, loads_now, lots_between_steps
-from lots.queries.deviation_page import open_deviations
+from lots.queries.deviation_page import open_count
 from lots.views.base import HouseRequest, open_to
 
 
@@ -18,7 +18,7 @@ def shift(request: HouseRequest) -> HttpResponse:
         "loads": loads,
         "tiles": by_place(loads, request.now_ms),
         "waiting": lots_between_steps(loads),
-        "deviations": open_deviations().count(),
+        "deviations": open_count(),
         "broken": lapsed(lots.values(), request.now_ms),
     }
     return render(request, "shift/shift.html", context)
