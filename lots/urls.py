@@ -16,6 +16,7 @@ from lots.views import (
     reading,
     record,
     review,
+    series,
     shift,
     trace,
 )
@@ -42,6 +43,8 @@ urlpatterns = [
     path("instruments/", instruments.instruments, name="instruments"),
     path("instruments/<int:pk>/", instruments.instrument_show, name="instrument_show"),
     path("instruments/<int:pk>/retire/", instruments.instrument_retire, name="instrument_retire"),
+    path("instruments/<int:pk>/period/", instruments.instrument_period, name="instrument_period"),
+    path("instruments/checks/<int:pk>/", instruments.look_back_show, name="look_back_show"),
     # plan
     path("plans/", plan.plans, name="plans"),
     path("plans/begin/", plan.draft_begin, name="draft_begin"),
@@ -78,6 +81,10 @@ urlpatterns = [
     path("lots/<str:code>/adjust/", reading.process_adjust, name="process_adjust"),
     path("files/<int:pk>/", reading.kept_file, name="kept_file"),
     path("logger/", logger.logger_upload, name="logger_upload"),
+    path("logger/files/<int:pk>/", series.logger_file_show, name="logger_file_show"),
+    path("logger/files/<int:pk>/withdraw/", series.logger_withdraw, name="logger_withdraw"),
+    path("logger/readings/", series.logger_readings, name="logger_readings"),
+    path("logger/series/<int:pk>/correct/", series.logger_correct, name="logger_correct"),
     path("logger/<int:pk>/", logger.logger_preview, name="logger_preview"),
     path("logger/<int:pk>/drop/", logger.logger_drop, name="logger_drop"),
     # deviation
@@ -85,6 +92,7 @@ urlpatterns = [
     path("deviations/<int:pk>/", deviation.deviation_show, name="deviation_show"),
     path("deviations/<int:pk>/action/", deviation.action_take, name="action_take"),
     path("deviations/<int:pk>/decide/", deviation.deviation_decide, name="deviation_decide"),
+    path("consignees/<int:pk>/told/", deviation.consignee_told, name="consignee_told"),
     # review
     path("review/", review.review, name="review"),
     path("review/sign/", review.review_sign, name="review_sign"),

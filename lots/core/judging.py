@@ -369,11 +369,10 @@ def _probe(
         return None if finding.verdict is Verdict.PENDING else replace(finding, next_at=None)
     finding = folds.judge(rule, limit.window, state, span, at)
     gone = _gone(limit, rule, probe, states, flat)
-    if not gone or finding.verdict is Verdict.DEVIATION:
+    if not gone or (isinstance(rule, CREDITED) and finding.verdict is Verdict.MET):
         return finding
-    if isinstance(rule, CREDITED):
-        more = f"{finding.why}; {gone}" if finding.why else gone
-        return finding if finding.verdict is Verdict.MET else replace(finding, why=more)
+    if isinstance(rule, CREDITED) or finding.verdict is Verdict.DEVIATION:
+        return replace(finding, why=f"{finding.why}; {gone}" if finding.why else gone)
     missing = nothing(span, at, finding.figure)
     return replace(missing, figure=finding.figure, why=gone, next_at=finding.next_at)
 
@@ -524,11 +523,14 @@ def _use(rule: Accurate, use: Use, at: int) -> Finding:
     while_used = [check for check in checks if use.first_at < check.at <= use.last_at]
     after = [check for check in checks if check.at > use.last_at][:1]
     last = before[-1:]
+    good = None
     for check in (*last, *while_used, *after):
-        if not _good(rule, check):
+        if _good(rule, check):
+            good = check
+        else:
             off = "" if check.off is None else f", {show_off(check.off)} off"
             found = f"{use.instrument} out of tolerance{off}"
-            broke = use.first_at if check.at <= use.first_at or not last else last[-1].at
+            broke = use.first_at if good is None else good.at
             return _inaccurate(found, max(use.first_at, broke), use, "its readings are in doubt")
     if not last:
         why = "no accuracy check before it was used"

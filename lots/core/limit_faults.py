@@ -2,11 +2,14 @@
 
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from typing import Final
 
+from lots.core.lethality import BILLIONTHS, lethal_rate
 from lots.core.limits import (
+    SUBJECTS,
     AllOf,
     AnyOf,
     BadLimit,
@@ -30,7 +33,9 @@ from lots.core.limits import (
     operating_demand,
 )
 from lots.core.plan_content import (
+    BOTULINUM,
     FLAGS,
+    NOT_BOTULINUM,
     PUBLISHED,
     TO_CONFIRM,
     Content,
@@ -42,10 +47,11 @@ from lots.core.plan_content import (
     said,
     twice,
 )
-from lots.core.units import Bound
+from lots.core.units import Bound, show_minutes, show_span
 
 _COMBINED: Final = ("all of", "any of")
-_NAMED: Final = ("of", "probes", "window")  # fields that a refusal calls by their name
+# fields that a refusal calls by their name
+_NAMED: Final = ("of", "probes", "window", "steps", "z", "at_least", "within", "tolerance")
 _OF_STAGE: Final = ("to", "within")
 _NOT_READ: Final = ("id", "kind", "what", "source", "flag")
 
@@ -71,6 +77,8 @@ def limit_faults(content: Content) -> list[Fault]:
         *_sources(content),
         *_looser(placed),
         *_by_step(content, placed),
+        *_over_steps(content, placed),
+        *_listeria_alone(content, placed),
         *_frozen(content, placed),
     ]
 
@@ -280,6 +288,7 @@ def _by_step(content: Content, placed: list[tuple[str, Placed]]) -> Iterator[Fau
             yield from _file_times(group, kept_by_logger.get(step))
             if not group.condition:
                 yield from _contradictions(group)
+                yield from _too_cool(group)
 
 
 def _not_watched(group: _Group) -> Iterator[Fault]:
@@ -364,7 +373,128 @@ def _temperatures_exclude(one: Limit, other: Limit) -> bool:
             return other.window.which in ("whole step", "last reading") and _above(
                 low, stages[-1].to
             )
+        case Lethality(lowest=lowest), Within(high=high):
+            return other.window.which == "whole step" and _above(lowest, high)
+        case Maintained(low=low, for_ms=for_ms), Exposure(above, None, most):
+            return _above(low, above) and for_ms > most
     return False
+
+
+def _too_cool(group: _Group) -> Iterator[Fault]:
+    """Equivalent time that cannot be had within the warmest and the longest that the step may be."""
+    longest = [
+        rule.at_most_ms
+        for one in group.together
+        if isinstance(rule := one.limit.rule, Duration) and rule.at_most_ms is not None
+    ]
+    for one in group.new:
+        rule, of = one.limit.rule, one.limit.of
+        warmest = [
+            limit.rule.high
+            for limit in (other.limit for other in group.together)
+            if isinstance(limit.rule, Within)
+            and (limit.of, limit.window.which) == (of, "whole step")
+            and limit.rule.high is not None
+        ]
+        if not isinstance(rule, Lethality) or not longest or not warmest:
+            continue
+        top = min(warmest, key=lambda bound: bound.f)
+        most = Fraction(min(longest) * max(_rate(rule, top.f), _rate(rule, top.c)), BILLIONTHS)
+        if most < rule.at_least_ms:
+            yield Fault(
+                join(one.path, "at_least"),
+                f"Even {top.text} throughout {show_span(min(longest))} would be equivalent to only "
+                f"{show_minutes(int(most))} at {rule.reference.text}: change one of the limits.",
+            )
+
+
+def _rate(rule: Lethality, ninths: int) -> int:
+    """The rate at a temperature, in the processor's favour where a limit has two references."""
+    reference = min(rule.reference.c, rule.reference.f)
+    z = rule.z if ninths < reference else rule.z_above
+    return lethal_rate(ninths, reference, z) + 1
+
+
+def _over_steps(content: Content, placed: list[tuple[str, Placed]]) -> Iterator[Fault]:
+    """Exposures over several steps: which steps these are, and whether each is read."""
+    names = {said(row, "id"): said(row, "name") for _, row in rows(content, "steps")}
+    watched = {
+        (step, one.limit.of)
+        for step in names
+        for one in next(_groups([one for name, one in placed if name == step], [])).new
+        if isinstance(one.limit.rule, Every)
+    }
+    for own, whole in placed:
+        for node in _nodes(whole):
+            rule = node.limit.rule
+            if isinstance(rule, Exposure) and rule.steps:
+                inside = node.limit is not whole.limit
+                text = _wrong_steps(rule.steps, own, list(names), names, inside)
+                text = text or _unread_step(rule.steps, own, node.limit.of, names, watched)
+                if text:
+                    yield Fault(join(node.path, "steps"), text)
+
+
+def _wrong_steps(
+    steps: tuple[str, ...], own: str, order: list[str], names: Mapping[str, str], inside: bool
+) -> str:
+    """What is wrong with the steps of an exposure; one inside a combination is judged at its own step
+    alone, so that nothing may come after it."""
+    unknown = [step for step in steps if step not in names]
+    if unknown:
+        return f"There is no step “{unknown[0]}”: choose steps of the plan."
+    if own not in names:
+        return ""  # the control point's own fault says so
+    if own not in steps:
+        return f"Its own step, “{names[own]}”, must be one of these steps: add it."
+    at = sorted(order.index(step) for step in steps)
+    missing_one = next((n for n in range(at[0], at[-1]) if n not in at), None)
+    if missing_one is not None:
+        return (
+            f"The steps must stand next to one another in the plan: “{names[order[missing_one]]}” "
+            "is left out between them."
+        )
+    if inside and order[at[-1]] != own:
+        return (
+            f"Inside a combination it is judged at its own step, “{names[own]}”, with those before it: "
+            f"leave out “{names[order[at[-1]]]}”, or give it a limit of its own."
+        )
+    return ""
+
+
+def _unread_step(
+    steps: tuple[str, ...],
+    own: str,
+    of: str,
+    names: Mapping[str, str],
+    watched: set[tuple[str, str]],
+) -> str:
+    unread = [names[step] for step in steps if step != own and (step, of) not in watched]
+    if not unread:
+        return ""
+    return (
+        f"Nobody has to read {SUBJECTS[of]} at “{unread[0]}”: add a control point there with a limit "
+        f"of the kind “every” for the {of}, or leave the step out."
+    )
+
+
+def _listeria_alone(content: Content, placed: list[tuple[str, Placed]]) -> Iterator[Fault]:
+    """Equivalent time as the only heat where smoking is to control C. botulinum."""
+    kinds = {said(row, "id"): said(row, "hazard") for _, row in rows(content, "hazards")}
+    smoking = {said(r, "id") for _, r in rows(content, "steps") if said(r, "kind") == "smoke"}
+    for path, point in rows(content, "control_points"):
+        named = {kinds.get(name) for name in point.get("hazards", [])}
+        step = said(point, "step")
+        if step not in smoking or BOTULINUM not in named:
+            continue
+        always = next(_groups([one for name, one in placed if name == step], [])).new
+        if any(isinstance(o.limit.rule, Maintained) and o.limit.rule.low for o in always):
+            continue
+        here = [one for _, one in placed if one.path.startswith(f"{path}.")]
+        for node in (node for one in here for node in _nodes(one)):
+            if isinstance(node.limit.rule, Lethality):
+                yield Fault(node.path, f"{NOT_BOTULINUM} Add that heat as a limit of its own.")
+                break
 
 
 def _meet(one: Window, other: Window) -> bool:

@@ -17,6 +17,13 @@ _FIGURES: Final = (
     "from",
     "longer_than",
     "within",
+    "reference",
+    "z",
+    "z_above",
+    "lowest",
+    "above",
+    "up_to",
+    "tolerance",
     "window",
     "probes",
 )

@@ -1,6 +1,7 @@
 """Probes that lie flat while another of the load moves: noticed from a coarse picture of each series.
 
-A picture is the lowest and highest reading in each stretch of time of one width; it does not depend on
+A picture is the lowest and highest reading in each stretch of time of one width, and the moment of its
+first; it does not depend on
 the order in which readings arrive.  Steady ice, brine and freezers are not flat: nothing moves there.
 """
 
@@ -9,9 +10,7 @@ from dataclasses import dataclass
 
 from lots.core.series import Chunk
 
-Picture = dict[
-    str, dict[str, list[int]]
-]  # probe → number of the stretch, as text → lowest, highest
+Picture = dict[str, dict[str, list[int]]]  # probe → stretch's number → lowest, highest, first
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,37 +27,45 @@ class FlatRule:
 def pictured(picture: Picture, probe: str, chunk: Chunk, rule: FlatRule) -> Picture:
     """The picture with more readings of a probe, in any order."""
     own = dict(picture.get(probe, {}))
-    for start, low, high in _stretches(chunk, rule.width_ms):
-        known = own.get(str(start))
-        own[str(start)] = [min(low, known[0]), max(high, known[1])] if known else [low, high]
+    for number, low, high, first in _stretches(chunk, rule.width_ms):
+        known = own.get(str(number), [low, high, first])
+        own[str(number)] = [min(low, known[0]), max(high, known[1]), min(first, known[2])]
     return {**picture, probe: own}
 
 
-def _stretches(chunk: Chunk, width: int) -> Iterable[tuple[int, int, int]]:
-    """(number of the stretch, lowest, highest) of each that the chunk has readings in."""
+def _stretches(chunk: Chunk, width: int) -> Iterable[tuple[int, int, int, int]]:
+    """(number, lowest, highest, first moment) of each stretch that the chunk has readings in."""
     index = 0
     while index < len(chunk):
         number = chunk.at[index] // width
         part = chunk.between(chunk.at[index], (number + 1) * width - 1)
-        yield number, min(part.value), max(part.value)
+        yield number, min(part.value), max(part.value), part.at[0]
         index += len(part)
 
 
 def flats(picture: Picture, rule: FlatRule) -> dict[str, list[tuple[int, int]]]:
-    """By probe, from when to when it lay flat, ms UTC, both included."""
+    """By probe, from when to when it lay flat, ms UTC, both included: from after the reading by which it
+    had come to where it then stayed, which is still believed."""
     if len(picture) < len(("one", "another")):
         return {}
     numbered = {
-        probe: {int(number): (low, high) for number, (low, high) in own.items()}
+        probe: {int(number): (low, high) for number, (low, high, _) in own.items()}
         for probe, own in picture.items()
     }
-    found = {probe: _flats(probe, numbered, rule) for probe in numbered}
+    found = {
+        probe: [
+            (picture[probe][str(number)][2] + 1, until)
+            for number, until in _flats(probe, numbered, rule)
+        ]
+        for probe in numbered
+    }
     return {probe: runs for probe, runs in found.items() if runs}
 
 
 def _flats(
     probe: str, all_of: Mapping[str, Mapping[int, tuple[int, int]]], rule: FlatRule
 ) -> list[tuple[int, int]]:
+    """(number of its first stretch, last moment) of each time that the probe lay flat."""
     own = all_of[probe]
     numbers = sorted(own)
     out: list[tuple[int, int]] = []
@@ -69,7 +76,7 @@ def _flats(
             index += 1
             continue
         end = _until(own, numbers, index, rule)
-        out.append((numbers[index] * rule.width_ms, (numbers[end] + 1) * rule.width_ms - 1))
+        out.append((numbers[index], (numbers[end] + 1) * rule.width_ms - 1))
         index = end + 1
     return out
 

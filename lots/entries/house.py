@@ -1,15 +1,26 @@
 """The house: founding it, its places, its instruments and their accuracy checks."""
 
 from dataclasses import dataclass
+from typing import Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from lots.core.units import NINTHS_PER_C, BadQuantity, to_ninths
+from lots.core.units import (
+    MS_PER_DAY,
+    MS_PER_H,
+    NINTHS_PER_C,
+    NINTHS_PER_F,
+    BadQuantity,
+    TempUnit,
+    to_ninths,
+)
 from lots.entries.book import act
+from lots.entries.look_back import open_look_back
 from lots.entries.moments import Moments
 from lots.entries.refusals import Refused
 from lots.entries.signing import require
 from lots.models.house import (
     AccuracyCheck,
+    CheckPeriod,
     Establishment,
     Instrument,
     InstrumentRetired,
@@ -183,6 +194,39 @@ def retire_instrument(person: Person, instrument: Instrument, reason: str, at: i
         writing.write(InstrumentRetired(instrument=instrument, reason=reason.strip()))
 
 
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """What the thermometer read, and what it should have, as typed."""
+
+    method: str
+    as_read: str
+    expected: str
+    unit: str
+    note: str = ""
+
+    @property
+    def side(self) -> TempUnit:
+        return "F" if self.unit == "F" else "C"
+
+    def ninths(self) -> dict[str, int]:
+        """Both figures by the name of their field.
+
+        Raises:
+            Refused: one is no temperature, or none that a thermometer meets here.
+        """
+        figures: dict[str, int] = {}
+        for field, text in (("as_read", self.as_read), ("expected", self.expected)):
+            try:
+                figures[field] = to_ninths(text, self.side)
+            except BadQuantity as error:
+                raise Refused({field: str(error)}) from error
+            if not rules().possible.holds(figures[field]):
+                raise Refused(
+                    {field: f"{text.strip()} °{self.side} is not possible here. Check the unit."}
+                )
+        return figures
+
+
 def check_accuracy(
     person: Person,
     instrument: Instrument,
@@ -193,36 +237,64 @@ def check_accuracy(
     when: Moments,
     note: str = "",
 ) -> AccuracyCheck:
-    """Keeps what a thermometer read against what it should have; within tolerance or not."""
+    """Keeps what a thermometer read against what it should have; within tolerance or not.
+
+    Out of tolerance, a deviation opens in the same act on every lot that relied on it since it was
+    last found good.  A failed check is never undone; a good one after it closes nothing.
+    """
     require(person, Right.OPERATOR, Right.REVIEWER, Right.COORDINATOR)
     when.check()
-    side = "F" if unit == "F" else "C"
-    figures: dict[str, int] = {}
-    for field, text in (("as_read", as_read), ("expected", expected)):
-        try:
-            figures[field] = to_ninths(text, "F" if side == "F" else "C")
-        except BadQuantity as error:
-            raise Refused({field: str(error)}) from error
-        if not rules().possible.holds(figures[field]):
-            raise Refused({field: f"{text.strip()} °{side} is not possible here. Check the unit."})
-    if InstrumentRetired.objects.filter(instrument=instrument).exists():
-        raise Refused(f"{instrument.name} is retired.")
-    allowed = rules().tolerance["F" if side == "F" else "C"]
+    typed = Checked(method, as_read, expected, unit, note)
+    figures = typed.ninths()
+    allowed = rules().tolerance[typed.side]
     off = abs(figures["as_read"] - figures["expected"])
-    per_degree = 5000 if side == "F" else NINTHS_PER_C
     with act("accuracy checked", person, when.recorded_at) as writing:
+        if InstrumentRetired.objects.filter(instrument=instrument).exists():
+            raise Refused(f"{instrument.name} is retired.")
+        writing.say(name=instrument.name)
+        check = writing.write(_check_row(instrument, typed, allowed, off <= allowed, when))
+        if not check.within:
+            open_look_back(writing, check, when.recorded_at)
+    return check
+
+
+def _check_row(
+    instrument: Instrument, typed: Checked, allowed: int, within: bool, when: Moments
+) -> AccuracyCheck:
+    per_degree = NINTHS_PER_F if typed.side == "F" else NINTHS_PER_C
+    return AccuracyCheck(
+        instrument=instrument,
+        method=typed.method,
+        as_read=typed.as_read.strip(),
+        expected=typed.expected.strip(),
+        unit=typed.side,
+        tolerance=f"{allowed / per_degree:g} °{typed.side}",
+        within=within,
+        observed_at=when.observed_at,
+        entered_at=when.entered_at,
+        note=typed.note.strip(),
+    )
+
+
+LONGEST_PERIOD_MS: Final = 2 * 365 * MS_PER_DAY  # rarer than this was mistyped
+
+
+def set_check_period(
+    person: Person, instrument: Instrument, every_ms: int, reason: str, at: int
+) -> CheckPeriod:
+    """Says how often the instrument's accuracy is checked; the newest governs."""
+    require(person, Right.KEEPER, Right.COORDINATOR, Right.REVIEWER)
+    wrong = {}
+    if not MS_PER_H <= every_ms <= LONGEST_PERIOD_MS:
+        wrong["every"] = "Type a time from 1 h to 730 days, such as 24 h or 7 days."
+    if not reason.strip():
+        wrong["period_reason"] = "Say why: what the maker or the plan asks for."
+    if wrong:
+        raise Refused(wrong)
+    with act("check period set", person, at) as writing:
+        if InstrumentRetired.objects.filter(instrument=instrument).exists():
+            raise Refused(f"{instrument.name} is retired.")
         writing.say(name=instrument.name)
         return writing.write(
-            AccuracyCheck(
-                instrument=instrument,
-                method=method,
-                as_read=as_read.strip(),
-                expected=expected.strip(),
-                unit=side,
-                tolerance=f"{allowed / per_degree:g} °{side}",
-                within=off <= allowed,
-                observed_at=when.observed_at,
-                entered_at=when.entered_at,
-                note=note.strip(),
-            )
+            CheckPeriod(instrument=instrument, every_ms=every_ms, reason=reason.strip())
         )

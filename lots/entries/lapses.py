@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from lots.core.limits import Verdict
 from lots.entries.book import act
 from lots.entries.judging import hold_deviation
+from lots.entries.look_back import notice_look_backs
 from lots.models.lot import LoadPart, Lot
 from lots.queries.evidence import end_of
 from lots.queries.judgements import Judged, judge_parts, step_limits, told
@@ -39,13 +40,15 @@ def lapsed(lots: Iterable[Lot], at: int) -> list[Judged]:
 
 
 def notice_lapses(lots: Iterable[Lot], at: int) -> int:
-    """Writes what has lapsed on these lots, one line in the name of the book; how many opened."""
+    """Writes what has lapsed on these lots, one line in the name of the book; how many opened.  Before
+    it, what failed accuracy checks call for on any lot by what was entered since."""
     lots = list(lots)
+    looked_back = notice_look_backs(at)
     if not lapsed(lots, at):
-        return 0
+        return looked_back
     with act("lapse noticed", None, at) as writing:
         found = lapsed(lots, at)  # again: somebody may have written it meanwhile
         opened = [hold_deviation(writing, judged, at) for judged in found]
         writing.say(lapses=len(found))
         writing.nothing = not found
-    return len([one for one in opened if one is not None])
+    return looked_back + len([one for one in opened if one is not None])

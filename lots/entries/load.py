@@ -1,7 +1,7 @@
 """Loads: lots put into a place from a moment to a moment."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from lots.core.plan import PlanStep
 from lots.core.units import show_span
@@ -14,7 +14,7 @@ from lots.entries.signing import require
 from lots.models.house import Place
 from lots.models.lot import BrineBatch, Load, LoadEnd, LoadPart, LoadStartMoved, Lot, ProbeLeft
 from lots.models.people import Person, Right
-from lots.queries.evidence import end_of, loads_before, started_at
+from lots.queries.evidence import end_of, loads_before, own_series, started_at
 from lots.queries.house import say_weight
 from lots.queries.judgements import Judged
 from lots.queries.lineage import balance, in_loads_now, packs_in_hand
@@ -242,14 +242,34 @@ def _lots(load: Load) -> list[Lot]:
 
 
 def say_probe_left(person: Person, load: Load, probe: str, when: Moments, reason: str) -> ProbeLeft:
-    """Why a probe left its load before the step was over; printed, and decides nothing."""
+    """Why a probe left its load before the step was over.  From then on nothing is asked of it: what it
+    had shown or broken stays, the other probes govern, and the reason is printed."""
     require(person, Right.OPERATOR)
     if not reason.strip():
         raise Refused({"reason": "Say why the probe left."})
-    when.check()
+    replace(when, late_reason=when.late_reason or reason).check()  # one reason says both
+    _check_probe(load, probe, when.observed_at)
     notice_lapses(_lots(load), when.recorded_at)
     with act("probe left", person, when.recorded_at) as writing:
         writing.concerns(*_lots(load))
-        return writing.write(
+        row = writing.write(
             ProbeLeft(load=load, probe=probe, at=when.observed_at, reason=reason.strip())
         )
+        _judge_anew(writing, load, when.recorded_at)
+        return row
+
+
+def _check_probe(load: Load, probe: str, at: int) -> None:
+    """Refuses a probe that the load does not have, one that left already, and a moment at which it
+    cannot have left."""
+    runs = own_series(load).series.get("fish", {}).get(probe, [])
+    if not runs:
+        raise Refused({"probe": f"No reading of “{probe}” was taken in this load: choose another."})
+    if at < runs[0].at[0]:
+        raise Refused({"observed_at": "It had not been read by then: give the moment it left."})
+    end = end_of(load)
+    if end is not None and at > end.ended_at:
+        raise Refused({"observed_at": "The load had ended by then."})
+    said = ProbeLeft.objects.filter(load=load, probe=probe).select_related("line").last()
+    if said is not None and runs[-1].at[-1] <= said.line.at:
+        raise Refused({"probe": f"Why {probe} left is already in the book: “{said.reason}”."})

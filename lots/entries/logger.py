@@ -30,7 +30,7 @@ from lots.models.book import LineLot
 from lots.models.house import Establishment, Instrument, Place
 from lots.models.lot import Load, LoadPart
 from lots.models.people import Person, Right
-from lots.models.reading import LoggerImport, PackedSeries
+from lots.models.reading import LoggerImport, PackedSeries, SeriesWithdrawn
 from lots.models.scratch import StagedFile
 from lots.queries.evidence import evidence, loads_at
 from lots.queries.house import rules
@@ -234,8 +234,10 @@ def _lots(loads: list[Load]) -> list:  # type: ignore[type-arg]
     return [part.lot for part in parts.select_related("lot__plan_version")]
 
 
-def _newest() -> int:
-    return PackedSeries.objects.aggregate(newest=Max("pk"))["newest"] or 0
+def _newest() -> tuple[int, ...]:
+    """What tells whether somebody took a file in, or back, meanwhile."""
+    models = (PackedSeries, SeriesWithdrawn)
+    return tuple(model.objects.aggregate(newest=Max("pk"))["newest"] or 0 for model in models)
 
 
 def _parse(

@@ -25,11 +25,21 @@ from lots.models.deviation import ProcessAdjustment
 from lots.models.house import Place
 from lots.models.lot import Load, LoadEnd, LoadPart, Lot
 from lots.models.people import Person, Right
-from lots.models.reading import Accepted, Attachment, Observation, Reading
-from lots.queries.evidence import end_of, is_late, loads_at, started_at
+from lots.models.reading import (
+    Accepted,
+    Attachment,
+    Observation,
+    Reading,
+    SeriesCorrection,
+    SeriesWithdrawn,
+)
+from lots.queries.evidence import end_of, loads_at, started_at
 from lots.queries.judgements import Judged, judge_parts
 from lots.queries.lineage import parts_of
 from lots.queries.plans import plan_value
+from lots.queries.spoken_of import COLUMNS, Entry, came_late, loads_of
+
+LEAST_REASON = 10  # letters: a reason in a few words, not one letter typed to get on
 
 
 @dataclass(frozen=True)
@@ -267,21 +277,22 @@ def correct_observation(
         return judge_loads(writing, touched, when.recorded_at)
 
 
-def accept_late(
-    reviewer: Person, rows: Sequence[Reading | Observation | LoadEnd], reason: str, at: int
-) -> None:
+def accept_late(reviewer: Person, rows: Sequence[Entry], reason: str, at: int) -> None:
     """The records reviewer accepts late or corrected entries, with a reason; from then on they count
-    as if logged in time."""
+    as if logged in time.  Beside readings: ends and starts of loads, a logger's corrections and files
+    taken back, why a probe left, accuracy checks."""
     require(reviewer, Right.REVIEWER)
     if not reason.strip():
         raise Refused({"reason": "Say why these late or corrected entries are believed."})
     if not rows:
         raise Refused({"": "Tick at least one entry."})
+    if len(reason.strip()) < LEAST_REASON:
+        raise Refused({"reason": "Say why in a few words: what you compared them with."})
     loads = {load.pk: load for row in rows for load in _loads_of(row)}
     notice_lapses(_lots(list(loads.values())), at)
     with act("late entries accepted", reviewer, at) as writing:
         for row in rows:
-            name = {Reading: "reading", Observation: "observation", LoadEnd: "load_end"}[type(row)]
+            name = COLUMNS[type(row)]
             if Accepted.objects.filter(**{name: row}).exists():
                 raise Changed("One of these was already accepted. Look at the page again.")
             if not needs_acceptance(row):
@@ -303,17 +314,19 @@ def came_after_end(row: Reading | Observation) -> bool:
     return end is not None and row.observed_at > end.ended_at
 
 
-def needs_acceptance(row: Reading | Observation | LoadEnd) -> bool:
-    """Whether it came late, corrects another, or was seen when its step was already over."""
-    if isinstance(row, LoadEnd):
-        return row.corrects_id is not None or is_late(row, row.ended_at)
-    return row.corrects_id is not None or is_late(row, row.observed_at) or came_after_end(row)
+def needs_acceptance(row: Entry) -> bool:
+    """Whether it came late, puts another right, or was seen when its step was already over."""
+    if isinstance(row, SeriesCorrection | SeriesWithdrawn) or came_late(row):
+        return True
+    if isinstance(row, Reading | Observation):
+        return row.corrects_id is not None or came_after_end(row)
+    return isinstance(row, LoadEnd) and row.corrects_id is not None
 
 
-def _loads_of(row: Reading | Observation | LoadEnd) -> list[Load]:
+def _loads_of(row: Entry) -> list[Load]:
     if isinstance(row, Reading):
         return _touched(row.place, row.load, row.observed_at)
-    return [row.load]
+    return [row.load] if isinstance(row, Observation | LoadEnd) else loads_of(row)
 
 
 def adjust_process(

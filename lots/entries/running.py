@@ -18,7 +18,7 @@ from lots.core.series import Chunk
 from lots.core.units import MS_PER_H, MS_PER_MIN
 from lots.core.watch import Picture, flats, pictured
 from lots.entries.book import canonical
-from lots.models.lot import Load, LoadPart
+from lots.models.lot import Load, LoadPart, ProbeLeft
 from lots.models.plan import PlanVersion
 from lots.models.reading import Reading
 from lots.models.scratch import Checkpoint, LoadPicture, RunningState
@@ -145,7 +145,8 @@ def advance_states(load: Load, reading: Reading) -> None:
     running = _stored(load, limits)
     span, monitored_span, _ = spans_of(load)
     inside = span.start <= reading.observed_at <= span.until(reading.observed_at)
-    if running is None or reading.corrects_id or span != monitored_span or not inside:
+    gone = ProbeLeft.objects.filter(load=load).exists()
+    if running is None or reading.corrects_id or span != monitored_span or not inside or gone:
         fold_states(load)
         return
     late = seen.is_late(reading, reading.observed_at)

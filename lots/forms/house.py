@@ -1,14 +1,12 @@
-"""Forms of the house: founding it, its places, its instruments and their accuracy checks."""
+"""Forms of the house: founding it, its places, its instruments."""
 
 from typing import Any, ClassVar, Final
 
 from crispy_forms.layout import Fieldset, Row
 from django import forms
 
-from lots.core.units import BadQuantity, TempUnit, to_ninths
 from lots.entries.founding import founding_code_is
 from lots.entries.house import House, NewInstrument
-from lots.forms.fields import FigureField, MomentField
 from lots.forms.people import AS_TYPED, InitialsField, NewPassword, laid_out
 from lots.models.house import Establishment, PlaceKind
 from lots.queries.house import open_places
@@ -32,8 +30,6 @@ ZONES: Final = (
     ("Atlantic/Reykjavik", "Iceland (Reykjavik)"),
 )
 INSTRUMENT_KINDS: Final = ("thermometer", "data logger", "scale", "salometer", "clock")
-IN_DEGREES: Final = ("thermometer", "data logger")
-ICE_POINT: Final = {"F": "32", "C": "0"}  # ice and water in balance
 
 
 class HouseForm(forms.Form):
@@ -211,67 +207,3 @@ class InstrumentForm(forms.Form):
 
     def instrument(self) -> NewInstrument:
         return NewInstrument(**self.cleaned_data)
-
-
-class AccuracyForm(forms.Form):
-    method = forms.ChoiceField(
-        label="Checked in",
-        choices=[
-            ("ice point", "ice and water (ice point)"),
-            ("boiling point", "boiling water (boiling point)"),
-            ("reference", "beside a reference thermometer"),
-        ],
-        widget=forms.RadioSelect,
-    )
-    as_read = FigureField(label="It read", max_length=20)
-    unit = forms.ChoiceField(label="Unit", choices=[("F", "°F"), ("C", "°C")])
-    expected = FigureField(
-        label="It should have read",
-        max_length=20,
-        required=False,
-        help_text="Empty for the ice point. Water boils at 212 °F (100 °C) at sea level, and about "
-        "1 °F less for each 500 ft above it (1 °C for each 300 m).",
-    )
-    note = forms.CharField(
-        label="Note",
-        max_length=400,
-        required=False,
-        help_text="The altitude for boiling water; name and certificate of a reference thermometer.",
-    )
-    late_reason = forms.CharField(
-        label="Why it is entered late", max_length=300, required=False,
-        help_text="Only if the check was made some time ago.",
-    )  # fmt: skip
-    helper = laid_out(
-        "method", Row("as_read", "unit"), "expected", "note", Row("observed_at", "late_reason")
-    )
-
-    def __init__(self, *args: Any, zone: str, now_ms: int, **options: Any) -> None:
-        super().__init__(*args, **options)
-        self.fields["observed_at"] = MomentField(zone=zone, now_ms=now_ms, label="Checked at")
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or self.cleaned_data
-        method, expected = cleaned.get("method"), cleaned.get("expected", "")
-        if method == "ice point":
-            self._clean_ice(cleaned, expected)
-        elif method and not expected and "expected" not in self.errors:
-            self.add_error("expected", "Type what it should have read.")
-        if method == "boiling point" and not cleaned.get("note"):
-            self.add_error("note", "Say at which altitude: boiling water is cooler higher up.")
-        if method == "reference" and not cleaned.get("note"):
-            self.add_error("note", "Name the reference thermometer.")
-        return cleaned
-
-    def _clean_ice(self, cleaned: dict[str, Any], expected: str) -> None:
-        unit: TempUnit = "C" if cleaned.get("unit") == "C" else "F"
-        try:
-            right = not expected or to_ninths(expected, unit) == to_ninths(ICE_POINT[unit], unit)
-        except BadQuantity as error:
-            self.add_error("expected", str(error))
-            return
-        if not right:
-            self.add_error(
-                "expected", f"Ice and water stand at {ICE_POINT[unit]} °{unit}. Leave this empty."
-            )
-        cleaned["expected"] = ICE_POINT[unit]

@@ -5,16 +5,20 @@ from collections.abc import Callable, Iterable, Mapping
 from copy import deepcopy
 from typing import Any, Final
 
+from lots.core.operating import NoProposal, propose
 from lots.core.plan import PLACE_KINDS, STEP_KINDS, Content
 from lots.core.plan_content import OTHER_HAZARD, rows, said
-from lots.forms.plan_limits import new_limit
+from lots.forms.plan_kinds import new_limit
 from lots.forms.plan_parts import part_group
 from lots.forms.plan_spots import Group, Offer, Spot, get, put, shown, typed
 from lots.queries.house import species
+from lots.queries.instrument_accuracy import accuracy_at
+from lots.queries.plans import starting_limits
 
 Draft = dict[str, Any]
 _FIGURES: Final = (
     "at_least", "at_most", "for", "from", "longer_than", "within", "file_within", "longest_gap", "to",
+    "reference", "z", "z_above", "lowest", "above", "up_to", "tolerance",
 )  # fmt: skip
 _COMMA: Final = re.compile(r"(?<=\d),(?=(?:\d{1,2}|\d{4,})(?!\d))")  # 1,000 may be a thousand
 _WHOLE: Final = re.compile(r"[0-9]{1,4}", re.ASCII)
@@ -40,10 +44,12 @@ def taken_in(content: Content, part: str, data: Mapping[str, Any]) -> Draft:
 
 def _kept(spot: Spot, text: Any, before: Any) -> Any:
     """What is stored for what was typed; None takes the key out."""
-    if spot.kind == "ticks":
-        return [each for each in before if each in text] + [t for t in text if t not in before]
     if not text and spot.optional:
         return None
+    if spot.kind == "ticks" and spot.optional:
+        return text  # in the plan's order, as the page offers them
+    if spot.kind == "ticks":
+        return [each for each in before if each in text] + [t for t in text if t not in before]
     if spot.path.endswith(".probes") and _WHOLE.fullmatch(text):
         return int(text)
     if spot.path.startswith("control_points.") and spot.path.rpartition(".")[2] in _FIGURES:
@@ -69,25 +75,24 @@ def changed(content: Draft, part: str, action: str, choice: str) -> tuple[Draft,
     """The content after a button's action, and the path to show next.
 
     Args:
-        action: "add PATH", "remove PATH", "earlier PATH" or "kind PATH", as the part offers it.
-        choice: what was chosen beside an add or kind button.
+        action: "add PATH", "remove PATH", "earlier PATH", "kind PATH", "fill PATH" or "propose PATH",
+            as the part offers it.
+        choice: what was chosen beside an add, kind or fill button.
     Raises:
-        NotOffered: the part has no such button, or not this choice.
+        NotOffered: the part has no such button, or not this choice, or nothing can be proposed.
     """
     group = part_group(content, part)
     verb, _, path = action.partition(" ")
     if action not in group.actions():
         raise NotOffered("This page no longer offers that: look at it again.")
-    if verb in ("add", "kind"):
+    if verb in _CHOSEN:
         _check(group, verb, path, choice)
     new = deepcopy(content)
     return new, _VERBS[verb](new, path, choice)
 
 
 def _check(group: Group, verb: str, path: str, choice: str) -> None:
-    offers: Iterable[Offer | None] = (
-        one.add if verb == "add" else one.change for one in group.groups()
-    )
+    offers: Iterable[Offer | None] = (_CHOSEN[verb](one) for one in group.groups())
     offer = next(one for one in offers if one and one.path == path)
     if offer.choices and choice not in {key for key, _ in offer.choices}:
         what = f"“{choice}” is not on this list" if choice else "Nothing was chosen"
@@ -120,6 +125,38 @@ def _kind(content: Draft, path: str, choice: str) -> str:
     kept = {key: before[key] for key in ("id", "of", "source", "flag") if key in before}
     put(content, path, kept | new_limit(choice))
     return path
+
+
+def _fill(content: Draft, path: str, choice: str) -> str:
+    """Published figures in place of those that stand there; an operating limit goes with them."""
+    before = get(content, path)
+    kept = {key: before[key] for key in ("id", "of", "probes", "steps") if key in before}
+    row = {key: value for key, value in starting_limits()[int(choice)].items() if key != "offer"}
+    put(content, path, kept | deepcopy(row))
+    return path
+
+
+def _propose(content: Draft, path: str, choice: str) -> str:
+    """An operating limit stricter by the accuracy of the instruments of the step's places."""
+    limit = path.removesuffix(".operating")
+    point = get(content, ".".join(path.split(".")[: len(("control_points", "number"))]))
+    kinds = {said(row, "id"): said(row, "place_kind") for _, row in rows(content, "steps")}
+    accuracy = accuracy_at(kinds.get(said(point, "step"), ""), _subject(content, limit))
+    found = propose(get(content, limit), accuracy.ninths, accuracy.words)
+    if isinstance(found, NoProposal):
+        raise NotOffered(found.reason)
+    put(content, path, found)
+    return path
+
+
+def _subject(content: Draft, path: str) -> str:
+    """What a limit is held against: its own word, or that of the nearest limit around it."""
+    while path:
+        here = get(content, path)
+        if isinstance(here, Mapping) and said(here, "of"):
+            return said(here, "of")
+        path = path.rpartition(".")[0]
+    return "place"
 
 
 def _add(content: Draft, path: str, choice: str) -> str:
@@ -238,4 +275,11 @@ _VERBS: Final[Mapping[str, Callable[[Draft, str, str], str]]] = {
     "remove": _remove,
     "earlier": _earlier,
     "kind": _kind,
+    "fill": _fill,
+    "propose": _propose,
+}
+_CHOSEN: Final[Mapping[str, Callable[[Group], Offer | None]]] = {
+    "add": lambda group: group.add,
+    "kind": lambda group: group.change,
+    "fill": lambda group: group.fill,
 }

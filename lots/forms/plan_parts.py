@@ -13,7 +13,8 @@ from lots.core.plan import (
     Content,
 )
 from lots.core.plan_content import OTHER_HAZARD, join, rows, said
-from lots.forms.plan_limits import BY_WHOM, FLAG_CHOICES, kind_choices, limit_group
+from lots.forms.plan_kinds import BY_WHOM, FLAG_CHOICES, kind_choices
+from lots.forms.plan_limits import limit_group
 from lots.forms.plan_spots import YES_NO, Choices, Group, Offer, Spot
 from lots.queries.house import species
 
@@ -244,15 +245,15 @@ def _point(content: Content, path: str) -> Group:
             ),
         ),
     ]
-    group.inner = [_limits(row, path), _monitoring(row, path), _after(path)]
+    group.inner = [_limits(content, row, path), _monitoring(row, path), _after(path)]
     return group
 
 
-def _limits(row: Content, path: str) -> Group:
+def _limits(content: Content, row: Content, path: str) -> Group:
     at = join(path, "limits")
     group = Group(at, "Critical limits")
     for below, data in rows(row, "limits", path):
-        inner = limit_group(data, below)
+        inner = limit_group(data, below, _named(content, "steps"))
         inner.remove = "Remove this limit"
         group.inner.append(inner)
     group.add = Offer(at, "Add a limit of the kind", "Add the limit", kind_choices(0))

@@ -48,11 +48,14 @@ class Group:
     operating: str = ""
     unread: str = ""
     about: str = ""
+    caution: str = ""
     folded: str = ""  # what stands in its place while nothing in it is filled in
     remove: str = ""
     earlier: bool = False
     add: Offer | None = None
     change: Offer | None = None
+    fill: Offer | None = None
+    propose: bool = False  # an operating limit may be proposed here
 
     def spots(self) -> Iterator[Spot]:
         """Every spot in the group and the groups inside it."""
@@ -75,6 +78,8 @@ class Group:
             found |= {f"earlier {group.path}"} if group.earlier else set()
             found |= {f"add {group.add.path}"} if group.add else set()
             found |= {f"kind {group.change.path}"} if group.change else set()
+            found |= {f"fill {group.fill.path}"} if group.fill else set()
+            found |= {f"propose {group.path}"} if group.propose else set()
         return found
 
 

@@ -68,7 +68,7 @@ def answer_page(reading: Reading, at: int) -> dict[str, Any]:
         "parts": parts,
         "limits": limits,
         "worst": limits[0] if limits else None,
-        "act": [one for one in limits if one.judged.verdict in (Verdict.DEVIATION, Verdict.ADJUST)],
+        "act": [one for one in limits if one.adjusts or one.judged.verdict is Verdict.DEVIATION],
         "deviations": _deviations(limits),
     }
 

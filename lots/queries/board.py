@@ -11,8 +11,9 @@ from lots.models.house import Place
 from lots.models.lot import Load, LoadPart, Lot
 from lots.models.reading import PackedSeries, Reading
 from lots.queries.evidence import started_at
+from lots.queries.forecasts import Foreseen, foreseen, most_pressing
 from lots.queries.house import open_places
-from lots.queries.judgements import Judged, judge_parts
+from lots.queries.judgements import Judged, judge_parts, sitting_of
 from lots.queries.lineage import balance
 from lots.queries.plans import plan_value
 
@@ -41,6 +42,7 @@ class LoadNow:
     last: Reading | None
     logger_until: int | None
     due: Due | None
+    ahead: tuple[Foreseen, ...] = ()
 
     @property
     def worst(self) -> Judged | None:
@@ -88,6 +90,11 @@ class PlaceNow:
     def due(self) -> Due | None:
         dues = [now.due for now in self.loads if now.due is not None]
         return min(dues, key=lambda due: due.at, default=None)
+
+    @property
+    def ahead(self) -> Foreseen | None:
+        """The most pressing forecast of its loads."""
+        return most_pressing(one for now in self.loads for one in now.ahead)
 
     @property
     def logger_until(self) -> int | None:
@@ -198,8 +205,8 @@ def _due_of(one: Judged) -> Due | None:
 WAITS = "waits for the logger's file"
 
 
-def loads_now(at: int) -> list[LoadNow]:
-    """Every open load with what it shows at a moment."""
+def loads_now(at: int, ahead: bool = True) -> list[LoadNow]:
+    """Every open load with what it shows at a moment, and (`ahead`) what its course promises."""
     parts: dict[int, list[LoadPart]] = {}
     loads = open_loads()
     rows = LoadPart.objects.filter(load__in=loads).select_related(
@@ -207,17 +214,17 @@ def loads_now(at: int) -> list[LoadNow]:
     )
     for part in rows.order_by("id"):
         parts.setdefault(part.load_id, []).append(part)
-    judged = _judged(parts.values(), at)
-    return [_now(load, parts[load.pk], judged) for load in loads if load.pk in parts]
-
-
-def _judged(loads: Iterable[list[LoadPart]], at: int) -> dict[int, list[Judged]]:
-    """By load: its limits, once for each plan version in it."""
-    firsts = [part for parts in loads for part in one_of_each_plan(parts)]
-    found: dict[int, list[Judged]] = {}
-    for one in judge_parts([(part, ()) for part in firsts], at):
-        found.setdefault(one.part.load_id, []).append(one)
-    return found
+    pairs = [(part, ()) for each in parts.values() for part in one_of_each_plan(each)]
+    sitting = sitting_of(pairs)
+    judged: dict[int, list[Judged]] = {}  # by load: its limits, once for each plan version in it
+    for one in judge_parts(pairs, at, sitting=sitting):
+        judged.setdefault(one.part.load_id, []).append(one)
+    return [
+        _now(load, parts[load.pk], judged, tuple(seen))
+        for load in loads
+        if load.pk in parts
+        for seen in (foreseen(load, judged.get(load.pk, []), sitting, at) if ahead else [],)
+    ]
 
 
 def one_of_each_plan(parts: Iterable[LoadPart]) -> list[LoadPart]:
@@ -228,7 +235,12 @@ def one_of_each_plan(parts: Iterable[LoadPart]) -> list[LoadPart]:
     return list(firsts.values())
 
 
-def _now(load: Load, parts: list[LoadPart], found: dict[int, list[Judged]]) -> LoadNow:
+def _now(
+    load: Load,
+    parts: list[LoadPart],
+    found: dict[int, list[Judged]],
+    ahead: tuple[Foreseen, ...],
+) -> LoadNow:
     judged = found.get(load.pk, [])
     return LoadNow(
         load,
@@ -239,6 +251,7 @@ def _now(load: Load, parts: list[LoadPart], found: dict[int, list[Judged]]) -> L
         _last_reading(load, judged),
         _logger_until(load),
         _due(judged),
+        ahead,
     )
 
 
@@ -254,7 +267,7 @@ class Readable:
 
 def readable(at: int) -> tuple[list[Readable], list[Readable]]:
     """Loads whose limits look at fish, and every open place, with the lots that stand in each."""
-    loads = loads_now(at)
+    loads = loads_now(at, ahead=False)
     fish = [
         Readable(now.load, now.load.place, now.step_name, [p.lot.code for p in now.parts])
         for now in loads

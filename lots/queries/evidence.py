@@ -3,7 +3,7 @@
 Where nothing was late or corrected the two sides are the same (`differs` is False).
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -13,6 +13,7 @@ from django.db.models import Exists, OuterRef, Q
 from lots.core.folds import Span
 from lots.core.judging import Facts, Flats, Sample, Series, Sighting
 from lots.core.limits import Exposure, Limit
+from lots.core.series import Chunk
 from lots.core.units import MS_PER_DAY
 from lots.core.watch import Picture, flats, pictured
 from lots.models.lot import LaboratorySample, Load, LoadEnd, Lot, ProbeLeft
@@ -272,23 +273,44 @@ def _logged_to(load: Load, span: Span, sight: Sight) -> dict[str, int]:
 def evidence(load: Load, sight: Sight = ALL) -> LoadEvidence:
     """All the series that the load's limits are held against, read from the rows."""
     before = _before(load, replace(sight, since=None)) if sight.since is None else NO_STEP_BEFORE
-    facts = load_facts(load, sight=replace(sight, since=None))
+    rows = fact_rows([load], sight)
+    facts = load_facts(load, rows, replace(sight, since=None))
     span = replace(facts.span, before_end=before.known_end)
     monitored_span = replace(facts.monitored_span, before_end=before.monitored_end)
     found = series_of(load, facts.span, facts.monitored_span, sight)
+    known, monitored = probes_left(rows.left.get(load.pk, []), sight)
+    said = {row.probe: row.line.at for row in rows.left.get(load.pk, [])}
+    series = _until_left(found.series, known, said)
+    seen = series if known == monitored and not found.differs else None
+    seen = _until_left(found.monitored, monitored, said) if seen is None else seen
     return LoadEvidence(
         load,
         span,
         monitored_span,
-        found.series,
-        found.monitored,
+        series,
+        seen,
         before.known,
         before.monitored,
-        found.differs or before.differs,
+        found.differs or before.differs or known != monitored,
         found.hand,
         found.packed,
         sight,
     )
+
+
+def _until_left(series: Series, left: Mapping[str, int], said: Mapping[str, int]) -> Series:
+    """The series of the fish's probes without what a probe read once it had left.  What it reads after
+    somebody said so is of fish again: then it is asked of it as before."""
+
+    def part(probe: str, runs: Sequence[Chunk]) -> Sequence[Chunk]:
+        if probe not in left or not runs or runs[-1].at[-1] > said[probe]:
+            return runs
+        return [cut for run in runs if len(cut := run.between(None, left[probe]))]
+
+    if not left:
+        return series
+    fish = {probe: part(probe, runs) for probe, runs in series.get("fish", {}).items()}
+    return {**series, "fish": {probe: runs for probe, runs in fish.items() if runs}}
 
 
 NO_STEP_BEFORE = _Before([], [], None, None, False)  # going on from a checkpoint looks back no more

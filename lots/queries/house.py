@@ -81,7 +81,7 @@ def all_instruments() -> list[tuple[Instrument, AccuracyCheck | None]]:
     """Every instrument, retired ones last, each with its latest accuracy check."""
     latest = AccuracyCheck.objects.filter(instrument=OuterRef("pk")).order_by("-observed_at", "-pk")
     rows = list(
-        Instrument.objects.select_related("place", "retired__line")
+        Instrument.objects.select_related("place", "retired__line", "line")
         .annotate(latest=Subquery(latest.values("pk")[:1]))
         .order_by(F("retired").asc(nulls_first=True), "kind", "name")
     )

@@ -1,5 +1,6 @@
 """One load as its page shows it, and the steps that a load can be started for."""
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -10,7 +11,9 @@ from lots.models.lot import Load, LoadPart, Lot
 from lots.models.reading import LoggerImport, Observation, Reading
 from lots.queries.board import first_subject, one_of_each_plan, open_lots
 from lots.queries.evidence import OwnSeries, end_of, is_late, own_series, started_at
-from lots.queries.judgements import Judged, judge_parts, step_limits
+from lots.queries.explained import Explained
+from lots.queries.forecasts import CAUTION, Foreseen, foreseen
+from lots.queries.judgements import Judged, judge_parts, sitting_of, step_limits
 from lots.queries.lineage import balance, in_loads_now, parts_of, through_steps
 from lots.queries.plans import plan_value
 
@@ -90,18 +93,39 @@ def taken_along(lot: Lot) -> list[TakenAlong]:
 
 @dataclass(frozen=True)
 class LimitShown:
-    """A limit on a page: its sentence, its judgement, its operating limit."""
+    """A limit on a page: its sentence, its judgement, its operating limit; why it is judged so, and
+    what its course promises, where the page tells of them."""
 
     judged: Judged
     demand: str
     operating: str
     every: bool
+    why: Explained | None = None
+    ahead: tuple[Foreseen, ...] = ()
+
+    @property
+    def adjusts(self) -> bool:
+        """Whether its operating limit is exceeded while the critical limit is not broken."""
+        return bool(self.judged.finding.adjust) and self.judged.verdict is not Verdict.DEVIATION
+
+    @property
+    def act(self) -> str:
+        """The plan's corrective action, where the course is a likely miss."""
+        return next((one.act for one in self.ahead if one.act), "")
 
 
-def shown(judged: list[Judged]) -> list[LimitShown]:
+def shown(judged: Sequence[Judged], ahead: Iterable[Foreseen] = ()) -> list[LimitShown]:
+    """The limits as a page shows them, each with its forecasts."""
+    by_limit: dict[tuple[str, int], list[Foreseen]] = {}
+    for one in ahead:
+        by_limit.setdefault((one.limit_id, one.part_id), []).append(one)
     return [
         LimitShown(
-            one, demand(one.limit), operating_demand(one.limit), isinstance(one.limit.rule, Every)
+            one,
+            demand(one.limit),
+            operating_demand(one.limit),
+            isinstance(one.limit.rule, Every),
+            ahead=tuple(by_limit.get((one.limit.id, one.part.pk), ())),
         )
         for one in judged
     ]
@@ -189,12 +213,15 @@ def _subject(row: Reading, load: Load) -> str:
 
 
 def _limits(load: Load, at: int) -> tuple[list[LoadPart], list[LimitShown]]:
-    """The load's lots, and its limits once for each plan version."""
+    """The load's lots, and its limits once for each plan version, with their forecasts."""
     rows = LoadPart.objects.filter(load=load).select_related(
         "lot__plan_version__plan", "load__place__within"
     )
     parts = list(rows.order_by("id"))
-    return parts, shown(judge_parts([(part, ()) for part in one_of_each_plan(parts)], at))
+    pairs = [(part, ()) for part in one_of_each_plan(parts)]
+    sitting = sitting_of(pairs)
+    judged = judge_parts(pairs, at, sitting=sitting)
+    return parts, shown(judged, foreseen(load, judged, sitting, at))
 
 
 def end_page(load: Load, at: int) -> dict[str, Any]:
@@ -222,13 +249,16 @@ def load_page(load: Load, at: int) -> dict[str, Any]:
         "since": started_at(load),
         "end": end_of(load),
         "limits": limits,
+        "caution": CAUTION if any(one.ahead for one in limits) else "",
         "rounds": rounds(load, found),
         "observations": Observation.objects.filter(load=load)
         .select_related("line__person", "corrected_by")
         .prefetch_related("attachments__file")
         .order_by("-observed_at", "-id"),
         "papers": load.attachments.select_related("file").order_by("id"),
-        "files": files.select_related("file", "line__person", "instrument"),
+        "files": files.select_related(
+            "file", "line__person", "instrument", "withdrawn__line__person"
+        ),
         "looks": _asked(parts, Observed),
         "measures": _asked(parts, Measured),
         "moves": load.moves.select_related("line__person").order_by("id"),

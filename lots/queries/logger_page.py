@@ -8,12 +8,10 @@ from django.db.models import Q
 from lots.core.moments import show_moment
 from lots.core.units import MS_PER_DAY
 from lots.models.lot import Load
-from lots.models.reading import LoggerImport
 from lots.models.scratch import StagedFile
 from lots.queries.evidence import end_of, started_at
 
 RECENT_DAYS = 14
-IMPORTS_SHOWN = 10
 
 
 @dataclass(frozen=True)
@@ -46,9 +44,3 @@ def waiting_files() -> list[StagedFile]:
     """Files that were sent and not yet taken in, newest first."""
     rows = StagedFile.objects.select_related("place", "load", "person")
     return list(rows.order_by("-at", "-id"))
-
-
-def newest_imports() -> list[LoggerImport]:
-    """The newest files that were taken in."""
-    rows = LoggerImport.objects.select_related("place", "load", "file", "line__person")
-    return list(rows.order_by("-id")[:IMPORTS_SHOWN])

@@ -1,7 +1,7 @@
 """The whole lot on one page, and the list of lots."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -15,8 +15,10 @@ from lots.models.lot import LaboratoryResult, LoadPart, Lot
 from lots.models.review import RecordIssued, Release, Review
 from lots.queries.chart import draw
 from lots.queries.evidence import end_of, started_at
-from lots.queries.judgements import judge_lot, not_judged, step_states
-from lots.queries.lineage import balance, parts_of, trace
+from lots.queries.explained import Explained, explain_all
+from lots.queries.forecasts import clock_in
+from lots.queries.judgements import Judged, judge_parts, not_judged, sitting_of, step_states
+from lots.queries.lineage import balance, lineage, parts_of, trace
 from lots.queries.load_page import LimitShown, shown
 from lots.queries.plans import plan_value
 from lots.queries.release import bars, deviation_state, deviations_of, gone, unreviewed
@@ -80,7 +82,26 @@ class StepShown:
     verdict: str
 
 
-def _steps(lot: Lot, judged: Any, parts: list[LoadPart]) -> list[StepShown]:
+def judged_and_explained(
+    lot: Lot, parts: list[LoadPart], zone: ZoneInfo, at: int
+) -> tuple[list[Judged], list[Explained]]:
+    """All limits of the lot's steps begun so far, and why each is judged so."""
+    ancestors = lineage(lot)
+    pairs = [(part, ancestors) for part in parts]
+    sitting = sitting_of(pairs)
+    judged = [replace(one, of_lot=lot.pk) for one in judge_parts(pairs, at, sitting=sitting)]
+    lots = [ancestor.lot for ancestor in ancestors]
+    return judged, explain_all(judged, sitting, lots, at, clock_in(zone, at))
+
+
+def _limits(of_step: list[Judged], why: dict[int, Explained]) -> list[LimitShown]:
+    return [replace(one, why=why[id(one.judged)]) for one in shown(of_step)]
+
+
+def _steps(
+    lot: Lot, judged: list[Judged], why: list[Explained], parts: list[LoadPart]
+) -> list[StepShown]:
+    by_judged = {id(one): said for one, said in zip(judged, why, strict=True)}
     out = []
     for state in step_states(lot, judged, parts):
         if not state.parts and not state.step.required:
@@ -93,7 +114,7 @@ def _steps(lot: Lot, judged: Any, parts: list[LoadPart]) -> list[StepShown]:
                 words,
                 css,
                 [(part, started_at(part.load), end_of(part.load)) for part in state.parts],
-                shown(state.judged),
+                _limits(state.judged, by_judged),
                 state.verdict.value if state.verdict else "",
             )
         )
@@ -112,7 +133,7 @@ def get_lot(code: str) -> Lot | None:
 def lot_page(lot: Lot, unit: TempUnit, zone: ZoneInfo, at: int) -> dict[str, Any]:
     """Everything of one lot."""
     parts = parts_of(lot)
-    judged = judge_lot(lot, at)
+    judged, why = judged_and_explained(lot, parts, zone, at)
     deviations = deviations_of(lot)
     back, forth = trace(lot)
     plan = plan_value(lot.plan_version)
@@ -123,7 +144,7 @@ def lot_page(lot: Lot, unit: TempUnit, zone: ZoneInfo, at: int) -> dict[str, Any
         "plan": plan,
         "state": state_words(lot),
         "balance": balance(lot),
-        "steps": _steps(lot, judged, parts),
+        "steps": _steps(lot, judged, why, parts),
         "spare": [one.name for one in plan.steps if not one.required and one.id not in begun],
         "deviations": deviations,
         "charts": draw(parts, [state.deviation for state in deviations], unit, zone, at),

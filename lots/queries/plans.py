@@ -50,6 +50,13 @@ def starting_plans() -> dict[str, dict[str, Any]]:
     }
 
 
+@lru_cache
+def starting_limits() -> tuple[dict[str, Any], ...]:
+    """Figures with their sources that the plan page offers to fill in, each with its `offer`."""
+    file = Path(settings.PLANS_DIR).parent / "starting_limits.toml"
+    return tuple(tomllib.loads(file.read_text())["limit"])
+
+
 def drafts() -> QuerySet[PlanDraft]:
     return PlanDraft.objects.select_related("plan", "base").order_by("title")
 

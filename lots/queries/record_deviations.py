@@ -1,15 +1,23 @@
 """Rows → what the record says of deviations: evidence, actions, dispositions, what came later."""
 
+import json
+from typing import Final
+
 from lots.core import record as paper
 from lots.core.limits import Limit
 from lots.models.deviation import Deviation
 from lots.models.lot import Lot
+from lots.models.reading import PackedSeries
+from lots.queries.accuracy_checks import check_number
 from lots.queries.lineage import lineage
 from lots.queries.plans import plan_value
 from lots.queries.record_figures import as_read_figure
 from lots.queries.record_loads import initials_of
 from lots.queries.release import DeviationState, deviations_of, undecided_grams
 from lots.queries.rests_on import behind
+
+AT_NONE: Final = "none"  # an instrument was off where no control point has a limit
+MANY: Final = 6  # numbers named one by one; more are named by the first and the last
 
 
 def deviation_facts(lot: Lot) -> tuple[paper.DeviationFacts, ...]:
@@ -25,7 +33,7 @@ def _facts(lot: Lot, state: DeviationState) -> paper.DeviationFacts:
     gone = bool(notes) and notes[-1].kind == "not reproduced"
     return paper.DeviationFacts(
         number=row.pk,
-        control_point=numbers.get(row.control_point, row.control_point),
+        control_point=numbers.get(row.control_point, row.control_point) or AT_NONE,
         limit=row.limit_id,
         load=row.load_id or 0,
         verdict="DEVIATION",
@@ -57,11 +65,30 @@ def _evidence(row: Deviation) -> str:
     """What the book held, when the deviation was opened, of what the limit looks at."""
     limit = _limit(row)
     words: tuple[str, ...] = ()
-    if limit is not None and row.load is not None:
+    if check_number(row.limit_id) is not None:
+        words = _looked_back(row)
+    elif limit is not None and row.load is not None:
         lots = [ancestor.lot for ancestor in lineage(row.lot)]
         words = behind(limit, row.load, lots).up_to(row.line_id).words()
     rests = f"rests on {', '.join(words)}" if words else "nothing was entered that speaks of it"
     return "; ".join(filter(None, [row.why, rests]))
+
+
+def _looked_back(row: Deviation) -> tuple[str, ...]:
+    """The failed accuracy check, and the readings with that instrument, as kept with the deviation."""
+    kept = json.loads(row.evidence)
+    numbers, many = kept["readings"], kept["readings_in_all"]
+    words = [f"accuracy check {kept['check']}"]
+    if many > MANY:
+        words.append(
+            f"readings {'' if many == len(numbers) else '… '}{numbers[0]} to {numbers[-1]} ({many})"
+        )
+    else:
+        words += [f"reading {number}" for number in numbers]
+    series = PackedSeries.objects.filter(pk__in=[number for number, _ in kept["series"]])
+    files = series.select_related("source__file").defer("data")
+    words += sorted({f"series of {one.source.file.name}" for one in files})
+    return tuple(words)
 
 
 def _limit(row: Deviation) -> Limit | None:

@@ -10,14 +10,17 @@ from lots.core.plan import Plan
 from lots.models.book import BookLine, LineLot
 from lots.models.deviation import Deviation, Disposition
 from lots.models.lot import LoadPart, Lot, LotLink
-from lots.models.review import Review
+from lots.models.review import Release, Review
+from lots.queries.accuracy_checks import check_number
 from lots.queries.house import say_weight
 from lots.queries.judgements import Judged, judge_lot, not_judged, step_states
 from lots.queries.lineage import (
     Ancestor,
     balance,
+    in_loads_now,
     inherited_loads,
     lineage,
+    packs_in_hand,
     parts_of,
     through_steps,
     with_descendants,
@@ -77,13 +80,27 @@ class DeviationState:
 
 def in_question(deviation: Deviation) -> int:
     """Grams of the lot that the deviation speaks of: its part in the load, or what is left of it as
-    packed."""
+    packed.  Of one that an accuracy check opened: what had been released by then, or else that
+    without the fish that went into lots with such a deviation of their own."""
     there = balance(deviation.lot)
     part = LoadPart.objects.filter(load=deviation.load_id, lot=deviation.lot_id).first()
     grams = part.grams if part else there.came_in
-    if there.packed is None:
+    if there.packed is not None:
+        grams = min(grams, there.packed + there.given + there.destroyed)
+    if check_number(deviation.limit_id) is None:
         return grams
-    return min(grams, there.packed + there.given + there.destroyed)
+    release = Release.objects.filter(lot=deviation.lot_id, line__lt=deviation.line_id).first()
+    if release is not None:
+        return min(grams, sum(one.grams for one in release.quantities.filter(kind="release")))
+    return max(0, grams - sum(link.grams for link in _told_apart(deviation)))
+
+
+def _told_apart(deviation: Deviation) -> list[LotLink]:
+    """By what links fish of the deviation's load went into lots of which the same accuracy check
+    opened a deviation too."""
+    own = Deviation.objects.filter(limit_id=deviation.limit_id).values("lot")
+    links = LotLink.objects.filter(source=deviation.lot_id, target__in=own)
+    return [link for link in links if deviation.load_id in json.loads(link.loads)]
 
 
 def deviation_state(deviation: Deviation) -> DeviationState:
@@ -101,6 +118,8 @@ def deviation_state(deviation: Deviation) -> DeviationState:
 def may_recall(deviation: Deviation) -> bool:
     """Whether fish of the lot, or of a lot that took its fish along, has been released."""
     lots = with_descendants([deviation.lot])
+    if check_number(deviation.limit_id) is not None:
+        lots -= {link.target_id for link in _told_apart(deviation)}
     return Lot.objects.filter(pk__in=lots, release__isnull=False).exists()
 
 
@@ -125,15 +144,52 @@ def gone(lot: Lot) -> str:
     return ""
 
 
+@dataclass(frozen=True)
+class Whereabouts:
+    """Where a lot's fish is as far as the book knows, in words and grams."""
+
+    words: str
+    here_g: int
+    left_g: int
+    gone: bool = False  # nothing is there to decide about
+
+    @property
+    def left(self) -> bool:
+        return self.left_g > 0
+
+
+def whereabouts(lot: Lot) -> Whereabouts:
+    """Whether the lot is in the house, has left it, or is no more.  What is released and stands in no
+    load has left: the book keeps no dispatch."""
+    if hasattr(lot, "voided"):
+        return Whereabouts("voided", 0, 0, gone=True)
+    if hasattr(lot, "release"):
+        released = packs_in_hand(lot)
+        stored = min(released, in_loads_now(lot))
+        words = "released and left" if not stored else "released, in storage here"
+        if 0 < stored < released:
+            words = "released; some has left, some is in storage here"
+        return Whereabouts(words, stored, released - stored)
+    there = balance(lot)
+    here = there.left if there.packed is None else there.packed
+    if gone(lot) == "destroyed" or here <= 0:
+        words = "destroyed" if there.given == 0 else "none left: it went into other lots"
+        return Whereabouts(words, 0, 0, gone=True)
+    return Whereabouts("in process" if there.packed is None else "packed, in the house", here, 0)
+
+
 def deviations_of(lot: Lot) -> list[DeviationState]:
-    """The lot's deviations, and those of loads that its fish was in before it came into this lot."""
+    """The lot's deviations, and those of loads that its fish was in before it came into this lot;
+    of an accuracy check's, only its own where it has one."""
     match = Q(lot=lot)
     others = [ancestor.lot for ancestor in lineage(lot) if ancestor.lot.pk != lot.pk]
     if others:
         match |= Q(lot__in=others, load__in=inherited_loads(lot))
-    rows = Deviation.objects.filter(match).select_related("lot", "load__place", "line__person")
-    rows = rows.prefetch_related("dispositions__line__person", "actions__line__person", "notes")
-    return [deviation_state(row) for row in rows.order_by("id")]
+    found = Deviation.objects.filter(match).select_related("lot", "load__place", "line__person")
+    found = found.prefetch_related("dispositions__line__person", "actions__line__person", "notes")
+    rows = list(found.order_by("id"))
+    own = {row.limit_id for row in rows if row.lot_id == lot.pk and check_number(row.limit_id)}
+    return [deviation_state(row) for row in rows if row.lot_id == lot.pk or row.limit_id not in own]
 
 
 def bars(lot: Lot, at: int, judged: list[Judged] | None = None) -> list[str]:

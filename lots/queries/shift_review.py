@@ -3,18 +3,18 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 
 from lots.core.limits import Verdict
 from lots.models.book import BookLine, LineLot
 from lots.models.deviation import Deviation
-from lots.models.lot import LoadEnd, LoadPart, LoadStartMoved, Lot
-from lots.models.reading import Observation, Reading
+from lots.models.lot import LoadPart, LoadStartMoved, Lot
 from lots.models.review import Review
 from lots.queries.deviation_page import all_deviations, is_missed, open_deviations
 from lots.queries.evidence import end_of
 from lots.queries.house import rules
 from lots.queries.judgements import Judged, judge_parts, told
+from lots.queries.late_rows import LateRow, late_rows
 from lots.queries.lineage import lineages
 from lots.queries.release import NOT_REVIEWED
 
@@ -93,31 +93,6 @@ def open_lots() -> QuerySet[Lot]:
 
 
 @dataclass(frozen=True)
-class LateRow:
-    """A late or corrected entry that nobody has accepted yet."""
-
-    key: str  # "reading-12": how a form names it
-    kind: str
-    row: Reading | Observation | LoadEnd
-    seen_at: int
-
-    @property
-    def lots(self) -> list[Lot]:
-        """The lots that the entry speaks of."""
-        return [one.lot for one in self.row.line.lots.all()]
-
-    @property
-    def why(self) -> str:
-        """The reason that the person gave for the correction, or for coming late."""
-        names = ("correction_reason", "late_reason", "reason")
-        return next(filter(None, (getattr(self.row, name, "") for name in names)), "")
-
-    @property
-    def late_ms(self) -> int:
-        return max(0, self.row.entered_at - self.seen_at)
-
-
-@dataclass(frozen=True)
 class NeedsAnEye:
     """What the records since the last review hold that a reviewer must look at."""
 
@@ -139,7 +114,8 @@ def needs_an_eye(waiting: list[LotToReview], at: int) -> NeedsAnEye:
     opened = list(open_lots())
     lots = {one.lot.pk for one in waiting} | {lot.pk for lot in opened}
     judged = _judged_since(lots, up_to, at)
-    deviations = _deviations_since(lots, {line.number for one in waiting for line in one.lines})
+    asked = lots | _left_undecided()
+    deviations = _deviations_since(asked, {line.number for one in waiting for line in one.lines})
     return NeedsAnEye(
         [one for one in deviations if not is_missed(one)],
         [one for one in deviations if is_missed(one)],
@@ -149,6 +125,13 @@ def needs_an_eye(waiting: list[LotToReview], at: int) -> NeedsAnEye:
         _moved(lots, {line.number for one in waiting for line in one.lines}),
         [one for one in judged if one.verdict is Verdict.PENDING and _over(one)],
     )
+
+
+def _left_undecided() -> set[int]:
+    """Released lots with a deviation that is not decided: whether to recall them is asked here until
+    it is, reviewed or not."""
+    rows = open_deviations().filter(lot__release__isnull=False)
+    return set(rows.values_list("lot_id", flat=True))
 
 
 def _over(judged: Judged) -> bool:
@@ -188,48 +171,6 @@ def _deviations_since(lots: Iterable[int], lines: set[int]) -> list[Deviation]:
     found = sorted(rows, key=lambda row: (row.pk not in still_open, row.acted, row.broke_at))
     for row in found:
         row.still_open = row.pk in still_open
-    return found
-
-
-def late_rows(lots: Iterable[int]) -> list[LateRow]:
-    """Late and corrected entries of these lots that still wait for acceptance, oldest first."""
-    mine = {"line__lots__lot__in": list(lots), "accepted": None, "corrected_by": None}
-    after = rules().late_after_ms
-    late = Q(entered_at__gt=F("observed_at") + after) | Q(corrects__isnull=False)
-    over = Q(load__ends__corrected_by=None, load__ends__ended_at__lt=F("observed_at"))
-    late_end = Q(entered_at__gt=F("ended_at") + after) | Q(corrects__isnull=False)
-    readings = Reading.objects.filter(
-        late | (over & ~Q(quantity="temperature")), **mine
-    ).select_related("place", "load", "line__person", "corrects")
-    readings = readings.prefetch_related("line__lots__lot")
-    looks = (
-        Observation.objects.filter(late | over, **mine)
-        .select_related("load__place", "line__person", "corrects")
-        .prefetch_related("line__lots__lot")
-    )
-    ends = (
-        LoadEnd.objects.filter(late_end, **mine)
-        .select_related("load__place", "line__person", "corrects")
-        .prefetch_related("line__lots__lot")
-    )
-    found = [
-        LateRow(f"reading-{row.pk}", "reading", row, row.observed_at) for row in readings.distinct()
-    ]
-    found += [LateRow(f"look-{row.pk}", "look", row, row.observed_at) for row in looks.distinct()]
-    found += [LateRow(f"end-{row.pk}", "end", row, row.ended_at) for row in ends.distinct()]
-    return sorted(found, key=lambda one: (one.seen_at, one.key))
-
-
-def rows_named(keys: Iterable[str]) -> list[Reading | Observation | LoadEnd]:
-    """The entries that a form's ticks name; unknown ones are left out."""
-    kinds = {"reading": Reading, "look": Observation, "end": LoadEnd}
-    found: list[Reading | Observation | LoadEnd] = []
-    for key in keys:
-        kind, _, number = key.partition("-")
-        if kind in kinds and number.isdecimal():
-            model = kinds[kind]
-            related = ("place__within", "load") if model is Reading else ("load__place__within",)
-            found += model.objects.filter(pk=int(number)).select_related(*related)  # type: ignore[attr-defined]
     return found
 
 

@@ -65,8 +65,11 @@ def start_entered_at(load: Load, sight: Sight = ALL) -> int:
 
 def start_is_late(load: Load, sight: Sight = ALL) -> bool:
     """Whether the start was entered late and has not been accepted."""
-    late = start_entered_at(load, sight) - started_at(load, sight) > rules().late_after_ms
-    return late and not sight.accepted(load)
+    if start_entered_at(load, sight) - started_at(load, sight) <= rules().late_after_ms:
+        return False
+    accepted = getattr(load, "accepted", None)
+    moved = max((move.line_id for move in load.moves.all() if sight.sees(move)), default=0)
+    return not (sight.sees(accepted) and accepted.line_id > moved)
 
 
 def spans_of(load: Load, sight: Sight = ALL) -> tuple[Span, Span, bool]:

@@ -7,12 +7,12 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
-from lots.entries.deviation import Action, Decision, decide, take_action
+from lots.entries.deviation import Action, Decision, decide, take_action, tell_consignee
 from lots.entries.refusals import Changed, NotAllowed, Refused
-from lots.forms.deviation import ActionForm, DecisionForm
+from lots.forms.deviation import ActionForm, DecisionForm, ToldForm, rows_asked
 from lots.forms.fields import refuse
-from lots.models.deviation import Deviation, Disposition
-from lots.queries.deviation_page import deviation_page, ended_deviations, open_deviations
+from lots.models.deviation import Deviation, Disposition, RecallConsignee
+from lots.queries.deviation_page import deviation_page, ended_deviations, not_told, open_deviations
 from lots.queries.house import say_weight
 from lots.queries.release import may_recall, undecided_grams
 from lots.queries.shift_review import broken_since
@@ -31,6 +31,7 @@ def deviations(request: HouseRequest) -> HttpResponse:
         {
             "open": list(open_deviations()) if page.number == 1 else None,
             "broken": broken_since(request.now_ms) if page.number == 1 else None,
+            "not_told": not_told() if page.number == 1 else [],
             "page": page,
         },
     )
@@ -54,6 +55,7 @@ def deviation_show(request: HouseRequest, pk: int) -> HttpResponse:
             "found": found,
             "deviation": found.deviation,
             "may_act": bool(request.rights & {"operator", "reviewer"}),
+            "may_tell": bool(request.rights & {"operator", "reviewer", "coordinator"}),
         },
     )
 
@@ -110,7 +112,14 @@ def deviation_decide(request: HouseRequest, pk: int) -> HttpResponse:
         "unit": request.house.weight_unit,
         "may_end": "reviewer" in request.rights,
         "may_recall": may_recall(deviation),
+        "zone": request.house.zone,
+        "now_ms": request.now_ms,
+        "rows": rows_asked(request.POST),
     }
+    if "more" in request.POST:  # nothing is decided yet: the same page with all that was typed
+        typed = request.POST.dict() | {"rows": str(options["rows"])}
+        form = DecisionForm(initial=typed, **options)
+        return _page(request, "deviations/decide.html", deviation, form)
     if request.method != "POST":
         form = DecisionForm(initial=_first_words(request, deviation), **options)
         return _page(request, "deviations/decide.html", deviation, form)
@@ -123,6 +132,7 @@ def deviation_decide(request: HouseRequest, pk: int) -> HttpResponse:
             typed["reason"],
             typed.get("acceptability_review", ""),
             typed["seen"],
+            form.consignees(),
         )
         try:
             made = decide(request.person, deviation, decision, request.now_ms)
@@ -161,3 +171,26 @@ def _again(
     form.is_valid()
     refuse(form, changed.fields)
     return _page(request, "deviations/decide.html", deviation, form, status=409)
+
+
+@open_to("operator", "reviewer", "coordinator")
+def consignee_told(request: HouseRequest, pk: int) -> HttpResponse:
+    """Keeps when somebody who had recalled fish was told."""
+    rows = RecallConsignee.objects.select_related("disposition__deviation__lot")
+    row = get_object_or_404(rows, pk=pk)
+    deviation = row.disposition.deviation
+    posted = request.POST if request.method == "POST" else None
+    form = ToldForm(posted, zone=request.house.zone, now_ms=request.now_ms)
+    if form.is_valid():
+        typed = form.cleaned_data
+        try:
+            tell_consignee(request.person, row, typed["told_at"], typed["note"], request.now_ms)
+        except NotAllowed:
+            raise
+        except Refused as refusal:
+            refuse(form, refusal.fields)
+        else:
+            messages.success(request, f"{row.consignee} is kept as told of the recall.")
+            return redirect("deviation_show", pk=deviation.pk)
+    context = {"row": row, "deviation": deviation, "form": form}
+    return render(request, "deviations/told.html", context)

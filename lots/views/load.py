@@ -1,17 +1,22 @@
 """Loads: started, shown, moved, ended."""
 
 import secrets
+from collections.abc import Mapping, Sequence
+from zoneinfo import ZoneInfo
 
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
+from lots.core.moments import show_moment
+from lots.core.series import Chunk
 from lots.entries.load import Portion, end_load, move_start, say_probe_left, start_load
 from lots.entries.moments import Moments
 from lots.entries.refusals import Refused
 from lots.forms.fields import refuse
 from lots.forms.load import EndLoadForm, MoveLoadForm, ProbeLeftForm, StartLoadForm
 from lots.models.lot import Load
+from lots.queries.evidence import own_series
 from lots.queries.house import open_places, say_weight
 from lots.queries.load_page import end_page, load_page, startable
 from lots.views.base import HouseRequest, open_to
@@ -118,12 +123,24 @@ def load_end(request: HouseRequest, pk: int) -> HttpResponse:
     return render(request, "loads/end.html", context)
 
 
+def _last_of(series: Mapping[str, Sequence[Chunk]], probe: str, zone: str) -> dict[str, str]:
+    """The probe asked about, and the moment of its last reading."""
+    if not series.get(probe):
+        return {}
+    return {"probe": probe, "observed_at": show_moment(series[probe][-1].at[-1], ZoneInfo(zone))}
+
+
 @open_to("operator")
 def probe_left(request: HouseRequest, pk: int) -> HttpResponse:
     load = _load(pk)
-    probes = sorted({row.probe for row in load.readings.all() if row.probe})
+    series = own_series(load).series.get("fish", {})
+    probes = sorted(probe for probe in series if probe)
     form = ProbeLeftForm(
-        request.POST or None, house=request.house, now_ms=request.now_ms, probes=probes
+        request.POST or None,
+        house=request.house,
+        now_ms=request.now_ms,
+        probes=probes,
+        initial=_last_of(series, request.GET.get("probe", ""), request.house.zone),
     )
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data

@@ -29,7 +29,8 @@ from lots.models.house import Instrument, Place
 from lots.models.lot import Load
 from lots.models.scratch import StagedFile
 from lots.queries.house import open_places, usable_instruments
-from lots.queries.logger_page import loads_with_fish, newest_imports, waiting_files
+from lots.queries.logger_file import files_page
+from lots.queries.logger_page import loads_with_fish, waiting_files
 from lots.views.base import HouseRequest, open_to, upload_of
 
 
@@ -80,7 +81,8 @@ def logger_upload(request: HouseRequest) -> HttpResponse:
             refuse(form, refusal.fields)
         else:
             return redirect("logger_preview", pk=staged.pk)
-    context = {"form": form, "waiting": waiting_files(), "imports": newest_imports()}
+    imports = files_page(request.GET.get("page"))
+    context = {"form": form, "waiting": waiting_files(), "imports": imports}
     return render(request, "logger/upload.html", context)
 
 

@@ -15,10 +15,11 @@ from lots.models.lot import Lot
 from lots.models.review import Release
 from lots.queries.house import standing_right, training_words
 from lots.queries.judgements import judge_lot
+from lots.queries.late_rows import rows_named
 from lots.queries.lineage import balance
 from lots.queries.plans import plan_value
 from lots.queries.release import bars, decided_grams, newest_review, releasable_grams
-from lots.queries.shift_review import lots_to_review, needs_an_eye, rows_named
+from lots.queries.shift_review import lots_to_review, needs_an_eye
 from lots.views.base import HouseRequest, open_to, password_is_right
 
 

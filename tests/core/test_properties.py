@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from lots.core import folds, judging
 from lots.core.folds import Finding, Span
-from lots.core.judging import Facts, Sample, Sighting
 from lots.core.folds_exposure import Carry
+from lots.core.judging import Facts, Sample, Sighting
 from lots.core.lethality import BILLIONTHS, lethal_rate
 from lots.core.limits import (
     Cooling,

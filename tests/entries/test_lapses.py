@@ -111,9 +111,13 @@ def test_accepting_needs_a_reason_and_something_late(book: Book) -> None:
     for attempt, words in (
         (lambda: accept_late(book.reviewer, rows, " ", moment("11:00")), "believed"),
         (lambda: accept_late(book.reviewer, [], "why", moment("11:00")), "Tick"),
+        (lambda: accept_late(book.reviewer, rows, "ok, fine", moment("11:00")), "few words"),
         (
             lambda: accept_late(
-                book.reviewer, [Reading.objects.filter(load=load).first()], "why", moment("11:00")
+                book.reviewer,
+                [Reading.objects.filter(load=load).first()],
+                "agrees with the chart",
+                moment("11:00"),
             ),
             "neither",
         ),

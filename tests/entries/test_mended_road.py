@@ -84,7 +84,12 @@ def cold_smoke(book: Book) -> tuple[Lot, Deviation]:
 @pytest.mark.parametrize("kind", ["destroy", "release"])
 def test_a_gram_does_not_end_a_deviation(book: Book, kind: str) -> None:
     one, deviation = cold_smoke(book)
-    decide(book.reviewer, deviation, Decision(kind, 1, "a gram", "looked at by the trained person"), moment("20:15"))
+    decide(
+        book.reviewer,
+        deviation,
+        Decision(kind, 1, "a gram", "looked at by the trained person"),
+        moment("20:15"),
+    )
     assert f"deviation {deviation.pk} is open" in bars(one, moment("20:16"))
 
 
@@ -105,7 +110,12 @@ def test_a_worse_finding_after_the_last_word_opens_a_new_deviation(book: Book) -
     book.at_place("Cooler", "20:31 41.0")
     first = Deviation.objects.get(load=load)
     take_action(book.operator, first, DONE, moment("20:31"), moment("20:32"))
-    decide(book.reviewer, first, Decision("release", 20_000, "its own probe", "The core was above the limit all along"), moment("20:33"))
+    decide(
+        book.reviewer,
+        first,
+        Decision("release", 20_000, "its own probe", "The core was above the limit all along"),
+        moment("20:33"),
+    )
     book.at_place("Cooler", "20:40 55.0")
     assert Deviation.objects.filter(load=load).count() == 2
     assert "deviation" in " ".join(bars(warm, moment("20:41")))

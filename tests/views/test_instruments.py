@@ -1,17 +1,22 @@
 """Instruments: registered, checked for accuracy, retired."""
 
+from fractions import Fraction
+
 import pytest
 from django.http import HttpResponse
 from django.test import Client
 from django.urls import reverse
 
+from lots.core.units import to_ninths
 from lots.entries import house
 from lots.models.book import BookLine
 from lots.models.house import AccuracyCheck, Instrument, InstrumentRetired
+from lots.queries.accuracy_checks import boiling_point
 from tests.make import Book, moment
 
 NOW = moment("2026-03-04 14:00")
 ICE = {"method": "ice point", "as_read": "32.4", "unit": "F", "expected": "", "note": "",
+       "altitude": "",
        "observed_at": "", "late_reason": ""}  # fmt: skip
 
 
@@ -105,7 +110,8 @@ def test_a_check_older_than_a_day_is_due_again(
         later = NOW + hours * 3_600_000
         monkeypatch.setattr("lots.views.middleware.now_ms", lambda later=later: later)
         page = client.get(reverse("instruments")).content.decode()
-        assert ("Check due again" in page) is due
+        assert ("Overdue by" in page) is due
+        assert "no period set" in page
 
 
 @pytest.mark.parametrize(
@@ -118,9 +124,16 @@ def test_a_check_older_than_a_day_is_due_again(
         ({"expected": "33"}, "expected", "Ice and water stand at 32 °F"),
         ({"expected": "0"}, "expected", "Ice and water stand at 32 °F"),
         ({"expected": "icy"}, "expected", "icy"),
-        ({"method": "boiling point", "note": "470 ft"}, "expected", "should have read"),
-        ({"method": "boiling point", "expected": "211"}, "note", "altitude"),
+        ({"method": "boiling point", "expected": "211"}, "altitude", "altitude"),
+        ({"method": "boiling point", "altitude": "4500"}, "altitude", "4,500 ft or 1400 m"),
+        ({"method": "boiling point", "altitude": "90000 ft"}, "altitude", "Nobody smokes"),
+        (
+            {"method": "boiling point", "altitude": "5,000 ft", "expected": "211"},
+            "expected",
+            "about 203.0 °F",
+        ),
         ({"method": "reference", "expected": "36.2"}, "note", "Name the reference"),
+        ({"method": "reference", "note": "R-1"}, "expected", "should have read"),
         ({"observed_at": "15:00"}, "observed_at", "still to come"),
         ({"observed_at": "soon"}, "observed_at", "not a time"),
         ({"observed_at": "11:00"}, "late_reason", "Say why it comes late"),
@@ -144,13 +157,94 @@ def test_the_ice_point_may_be_typed_out(expected: str, book: Book, client: Clien
     assert check(as_(client, book.operator), book, expected=expected).status_code == 302
 
 
+@pytest.mark.parametrize(
+    ("altitude", "unit", "as_read", "expected", "within"),
+    [
+        ("5,000 ft", "F", "201", "203.0", True),
+        ("5000 feet", "F", "200.9", "203.0", False),
+        ("1524 m", "F", "205", "203.0", True),
+        ("1 524 m", "C", "96", "95.0", True),
+        ("0 ft", "F", "212", "212.0", True),
+    ],
+)
 def test_boiling_water_is_held_against_what_holds_at_the_altitude(
-    book: Book, client: Client
+    altitude: str, unit: str, as_read: str, expected: str, within: bool, book: Book, client: Client
 ) -> None:
-    typed = {"method": "boiling point", "as_read": "202", "expected": "203", "note": "4,500 ft"}
+    typed = {"method": "boiling point", "as_read": as_read, "unit": unit, "altitude": altitude}
     assert check(as_(client, book.operator), book, **typed).status_code == 302
     row = AccuracyCheck.objects.get()
-    assert (row.within, row.note) == (True, "4,500 ft")
+    assert (row.within, row.expected, row.note) == (within, expected, altitude)
+
+
+def test_the_boiling_point_of_the_day_may_be_typed(book: Book, client: Client) -> None:
+    typed = {"method": "boiling point", "as_read": "202", "altitude": "4,500 ft", "expected": "203"}
+    check(as_(client, book.operator), book, note="barometer of the day", **typed)
+    row = AccuracyCheck.objects.get()
+    assert (row.expected, row.note) == ("203", "4,500 ft; barometer of the day")
+
+
+@pytest.mark.parametrize(
+    ("feet", "published"), [(1000, "210.2"), (2000, "208.4"), (5000, "203.0"), (8000, "197.6")]
+)
+def test_the_rule_agrees_with_the_published_tables(feet: int, published: str) -> None:
+    """Boiling points by altitude as health departments print them, in °F; taken from memory."""
+    off = boiling_point(Fraction(feet)) - to_ninths(published, "F")
+    assert abs(off) <= to_ninths("32.6", "F") - to_ninths("32", "F")
+
+
+PERIOD = {"every": "7 days", "period_reason": "as its maker asks"}
+
+
+def test_a_period_set_governs_when_the_next_check_is_due(
+    book: Book, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    address = reverse("instrument_period", args=[book.thermometer.pk])
+    check(as_(client, book.reviewer), book)
+    assert client.post(address, PERIOD).status_code == 302
+    page = client.get(reverse("instruments")).content.decode()
+    assert "every 7 days" in page
+    assert "11 Mar 2026 15:00 −04:00" in page  # seven days, over the change of the clock
+    later = NOW + 7 * 24 * 3_600_000 + 60_000
+    monkeypatch.setattr("lots.views.middleware.now_ms", lambda: later)
+    assert "Overdue by 1 min" in client.get(reverse("instruments")).content.decode()
+    client.post(address, PERIOD | {"every": "30 days"})
+    page = client.get(reverse("instrument_show", args=[book.thermometer.pk])).content.decode()
+    assert "every 30 days" in page
+    assert "Overdue" not in page
+
+
+@pytest.mark.parametrize(
+    ("change", "field", "words"),
+    [
+        ({"every": ""}, "every", "Fill this in"),
+        ({"every": "often"}, "every", "not a length of time"),
+        ({"every": "1 min"}, "every", "from 1 h"),
+        ({"every": "900 days"}, "every", "730 days"),
+        ({"period_reason": ""}, "period_reason", "Say why"),
+    ],
+)
+def test_a_period_refused_says_why_and_keeps_what_was_typed(
+    change: dict[str, str], field: str, words: str, book: Book, client: Client
+) -> None:
+    lines = BookLine.objects.count()
+    address = reverse("instrument_period", args=[book.thermometer.pk])
+    answer = as_(client, book.keeper).post(address, PERIOD | change)
+    assert words in errors(answer, "period", field)
+    for typed in (PERIOD | change).values():
+        assert f'value="{typed}"' in answer.content.decode() or not typed
+    assert BookLine.objects.count() == lines
+
+
+def test_overdue_instruments_stand_first(book: Book, client: Client) -> None:
+    for name in ("A scale of ours", "Probe that is never checked"):
+        kind = "scale" if "scale" in name else "thermometer"
+        house.register_instrument(book.keeper, house.NewInstrument(name, kind), NOW - 1000)
+    check(as_(client, book.operator), book)
+    page = client.get(reverse("instruments")).content.decode()
+    names = ["Probe that is never checked", "Thermometer 1", "A scale of ours"]
+    places = [page.index(f">{name}</a>") for name in names]
+    assert places == sorted(places)
+    assert "1 needs a check" in page
 
 
 def test_an_instrument_is_retired_with_its_reason_and_checked_no_more(

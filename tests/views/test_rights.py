@@ -42,6 +42,8 @@ TABLE: dict[str, tuple[set[str], set[str]]] = {
     "instruments": (EVERYONE, {K, C, R}),
     "instrument_show": (EVERYONE, {O, R, C}),
     "instrument_retire": (NOBODY, {K, C, R}),
+    "instrument_period": (NOBODY, {K, C, R}),
+    "look_back_show": (EVERYONE, NOBODY),
     # plan
     "plans": (EVERYONE, NOBODY),
     "version_show": (EVERYONE, NOBODY),
@@ -78,6 +80,10 @@ TABLE: dict[str, tuple[set[str], set[str]]] = {
     "process_adjust": ({O}, {O}),
     "kept_file": (EVERYONE, NOBODY),
     "logger_upload": (EVERYONE, {O}),
+    "logger_file_show": (EVERYONE, NOBODY),
+    "logger_withdraw": ({O}, {O}),
+    "logger_readings": (EVERYONE, NOBODY),
+    "logger_correct": ({O}, {O}),
     "logger_preview": ({O}, {O}),
     "logger_drop": (NOBODY, {O}),
     # deviation
@@ -85,6 +91,7 @@ TABLE: dict[str, tuple[set[str], set[str]]] = {
     "deviation_show": (EVERYONE, NOBODY),
     "action_take": ({O, R}, {O, R}),
     "deviation_decide": ({O, R}, {O, R}),  # an operator may only hold: the entry says so
+    "consignee_told": ({O, R, C}, {O, R, C}),
     # review
     "review": (EVERYONE, NOBODY),
     "review_sign": (NOBODY, {R}),
