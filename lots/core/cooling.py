@@ -226,7 +226,7 @@ def fit_lag(
         return CannotSay(Reason.OFF_COURSE)
     fitter, best, scale = found
     curve = fitter.curve(best, best.b, best.a)
-    if abs(curve.amplitude) > JUMP and best.tau < TAU_OF_FISH:
+    if abs(best.a) > JUMP and best.tau < TAU_OF_FISH:
         return CannotSay(Reason.TOO_QUICK)
     bag = _bag(fitter, best, max(scale, 1.0))
     if not bag:

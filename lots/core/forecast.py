@@ -117,10 +117,10 @@ def read_off(
         says = Says.MISSES if share >= _enough_to_miss(deadline_at - now) else says
         why = TOO_CLOSE if says is Says.CANNOT_SAY else ""
         return replace(found, says=says, standing=standing, miss_share=share, why=why)
-    if middle is None:
+    if early is None:
         level = round(spread(((c.surroundings, c.weight) for c in fit.curves), HALF))
         return replace(found, says=Says.NEVER, level=level)
-    if late is None or late - (early or fit.at) > max(WIDE_MS, middle - fit.at):
+    if middle is None or late is None or late - early > max(WIDE_MS, middle - fit.at):
         return replace(found, says=Says.CANNOT_SAY, why=Reason.TOO_WIDE.value)
     return found
 

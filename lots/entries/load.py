@@ -253,7 +253,13 @@ def say_probe_left(person: Person, load: Load, probe: str, when: Moments, reason
     with act("probe left", person, when.recorded_at) as writing:
         writing.concerns(*_lots(load))
         row = writing.write(
-            ProbeLeft(load=load, probe=probe, at=when.observed_at, reason=reason.strip())
+            ProbeLeft(
+                load=load,
+                probe=probe,
+                at=when.observed_at,
+                reason=reason.strip(),
+                entered_at=when.entered_at,
+            )
         )
         _judge_anew(writing, load, when.recorded_at)
         return row
@@ -270,6 +276,6 @@ def _check_probe(load: Load, probe: str, at: int) -> None:
     end = end_of(load)
     if end is not None and at > end.ended_at:
         raise Refused({"observed_at": "The load had ended by then."})
-    said = ProbeLeft.objects.filter(load=load, probe=probe).select_related("line").last()
-    if said is not None and runs[-1].at[-1] <= said.line.at:
+    said = ProbeLeft.objects.filter(load=load, probe=probe).last()
+    if said is not None and runs[-1].at[-1] <= said.said_at:
         raise Refused({"probe": f"Why {probe} left is already in the book: “{said.reason}”."})

@@ -6,6 +6,8 @@ from typing import Any
 from crispy_forms.helper import FormHelper
 from crispy_forms.layout import Layout, Row
 from django import forms
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
 
 from lots.logger.choices import DECIMAL_NAMES, DELIMITER_NAMES
 from lots.logger.moments import ORDERS
@@ -45,6 +47,24 @@ class UploadForm(forms.Form):
         self.helper = _helper()
 
 
+class OfferedInput(forms.TextInput):
+    """A line to type in that offers names; any other may be typed."""
+
+    def __init__(self, offered: Iterable[str], **options: Any) -> None:
+        super().__init__(**options)
+        self.offered = list(offered)
+
+    def render(
+        self, name: str, value: Any, attrs: dict[str, Any] | None = None, renderer: Any = None
+    ) -> SafeString:
+        if not self.offered:
+            return super().render(name, value, attrs, renderer)
+        offers = f"{(attrs or {}).get('id', name)}_known"
+        line = super().render(name, value, {**(attrs or {}), "list": offers}, renderer)
+        options = format_html_join("", '<option value="{}"></option>', ((o,) for o in self.offered))
+        return format_html('{}<datalist id="{}">{}</datalist>', line, offers, options)
+
+
 class UnderstandForm(forms.Form):
     """Each part of how a file is understood, to be changed; an empty choice leaves it as found.
 
@@ -59,10 +79,14 @@ class UnderstandForm(forms.Form):
         instruments: Iterable[Instrument],
         in_fish: bool,
         where: Iterable[tuple[str, Any]] = (),
+        known: Iterable[str] = (),
         **options: Any,
     ) -> None:
+        """Args:
+        known: names of the probes that the load has readings of already.
+        """
         super().__init__(*args, **options)
-        self.found, self.in_fish = found, in_fish
+        self.found, self.in_fish, self.known = found, in_fish, list(known)
         self.fields["where"] = forms.ChoiceField(
             label="Where the probes were", required=False, choices=list(where)
         )
@@ -136,10 +160,15 @@ class UnderstandForm(forms.Form):
             required=False,
             max_length=40,
             initial=name.partition("(")[0].strip() if self.in_fish else "",
-            help_text="Name of the probe in the fish."
-            if self.in_fish
-            else "Empty: the place itself.",
+            help_text=self._probe_help(),
+            widget=OfferedInput(self.known, attrs={"autocomplete": "off"}),
         )
+
+    def _probe_help(self) -> str:
+        if not self.in_fish:
+            return "Empty: the place itself."
+        read = f" Read in this load before: {', '.join(self.known)}." if self.known else ""
+        return "Name of the probe in the fish." + read
 
     def _layout(self) -> Layout:
         rows: list[Any] = ["confirmed", "where", Row("encoding", "delimiter", "header_line")]

@@ -142,11 +142,18 @@ class ProbeLeft(Kept):
     """Why a probe left its load before the step was over."""
 
     NAMED = ("load", "probe", "at", "reason")
+    LATER = ("entered_at",)
 
     load = models.ForeignKey(Load, models.PROTECT, related_name="probes_left")
     probe = models.CharField(max_length=40)
     at = models.BigIntegerField()
     reason = models.CharField(max_length=300)
+    entered_at = models.BigIntegerField(null=True)  # rows of the first version go by their line
+
+    @property
+    def said_at(self) -> int:
+        """When it was said."""
+        return self.line.at if self.entered_at is None else self.entered_at
 
 
 class LotFinish(Kept):

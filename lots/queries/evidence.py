@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, Max, OuterRef, Q
 
 from lots.core.folds import Span
 from lots.core.judging import Facts, Flats, Sample, Series, Sighting
@@ -30,6 +30,9 @@ from lots.queries.sight import is_late as is_late
 from lots.queries.sight import started_at as started_at
 
 __all__ = ["loads_before"]
+
+
+FOREVER = 1 << 60  # ms: later than any moment
 
 
 @dataclass(frozen=True)
@@ -60,6 +63,7 @@ class LoadEvidence:
     hand: list[Reading] = field(default_factory=list)
     packed: list[PackedSeries] = field(default_factory=list)
     sight: Sight = ALL
+    left: dict[str, int] = field(default_factory=dict)  # probe in the fish → when it left, as said
 
     @cached_property
     def picture(self) -> Picture:
@@ -72,8 +76,12 @@ class LoadEvidence:
 
     @cached_property
     def flats(self) -> Flats:
-        """When which probe in the fish lay flat while another moved."""
-        return flats(self.picture, rules().flat)
+        """When nothing that a probe in the fish read is to its credit: it lay flat while another
+        moved, or it had left."""
+        out = {probe: list(runs) for probe, runs in flats(self.picture, rules().flat).items()}
+        for probe, at in self.left.items():
+            out.setdefault(probe, []).append((at + 1, FOREVER))
+        return out
 
     def earlier(self, limit: Limit, known: bool) -> tuple[Any, ...]:
         """The loads before that an exposure of this limit runs over."""
@@ -176,7 +184,7 @@ def fact_rows(loads: Iterable[Load], sight: Sight = ALL) -> FactRows:
     looked_for = Observation.objects.filter(load__in=numbers).select_related("accepted")
     for one in sight.rows(looked_for.order_by("id")):
         observations.setdefault(one.load_id, []).append(one)
-    gone = ProbeLeft.objects.filter(load__in=numbers).select_related("accepted", "line")
+    gone = ProbeLeft.objects.filter(load__in=numbers).select_related("accepted")
     for probe in sight.rows(gone.order_by("id")):
         left.setdefault(probe.load_id, []).append(probe)
     return FactRows(figures, observations, left)
@@ -229,14 +237,31 @@ def probes_left(
     rows: Iterable[ProbeLeft], sight: Sight = ALL
 ) -> tuple[dict[str, int], dict[str, int]]:
     """By probe, when it left, as known and as monitored: what is said of it late counts there only
-    once it is accepted."""
+    once it is accepted.  One that was read after it was said is back, and asked of as before."""
     known: dict[str, int] = {}
     monitored: dict[str, int] = {}
-    for row in rows:
+    newest = {row.probe: row for row in rows}
+    for row in newest.values():
+        if _read_until(row, sight) > row.said_at:
+            continue  # it is back
         known[row.probe] = row.at
-        if row.line.at - row.at <= rules().late_after_ms or sight.accepted(row):
+        if row.said_at - row.at <= rules().late_after_ms or sight.accepted(row):
             monitored[row.probe] = row.at
     return known, monitored
+
+
+def _read_until(row: ProbeLeft, sight: Sight) -> int:
+    """The newest reading of the probe in its load."""
+    by_hand = Reading.objects.filter(load=row.load_id, probe=row.probe, withdrawn=False)
+    by_logger = PackedSeries.objects.filter(
+        load=row.load_id, probe=row.probe, source__withdrawn=None
+    )
+    lasts = [
+        one.last_at for one in sight.coming if (one.load_id, one.probe) == (row.load_id, row.probe)
+    ]
+    lasts.append(sight.rows(by_hand).aggregate(last=Max("observed_at"))["last"] or 0)
+    lasts.append(sight.rows(by_logger).aggregate(last=Max("last_at"))["last"] or 0)
+    return int(max(lasts))
 
 
 def _in_time(
@@ -279,7 +304,7 @@ def evidence(load: Load, sight: Sight = ALL) -> LoadEvidence:
     monitored_span = replace(facts.monitored_span, before_end=before.monitored_end)
     found = series_of(load, facts.span, facts.monitored_span, sight)
     known, monitored = probes_left(rows.left.get(load.pk, []), sight)
-    said = {row.probe: row.line.at for row in rows.left.get(load.pk, [])}
+    said = {row.probe: row.said_at for row in rows.left.get(load.pk, [])}
     series = _until_left(found.series, known, said)
     seen = series if known == monitored and not found.differs else None
     seen = _until_left(found.monitored, monitored, said) if seen is None else seen
@@ -295,6 +320,7 @@ def evidence(load: Load, sight: Sight = ALL) -> LoadEvidence:
         found.hand,
         found.packed,
         sight,
+        {row.probe: row.at for row in rows.left.get(load.pk, [])},
     )
 
 

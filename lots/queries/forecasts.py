@@ -211,7 +211,7 @@ class _Eyes:
         """The readings of the place, of several thermometers the least favourable; none where they
         ended long before the probe's."""
         last = self.fish[name][-1][0]
-        fresh = [pairs for pairs in self.places]
+        fresh = [pairs for pairs in self.places if last - pairs[-1][0] <= PLACE_MS]
         pick = min if coldest else max
         return pick(fresh, key=_of_late, default=None)
 

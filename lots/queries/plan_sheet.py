@@ -1,12 +1,13 @@
 """A whole plan as the forms that an inspector expects: hazard analysis, steps, control points."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from lots.core.limits import NotJudged, demand, limit_from, operating_demand
+from lots.core.limits import Lethality, NotJudged, demand, limit_from, operating_demand
+from lots.core.named import named
 from lots.core.plan import TO_CONFIRM, Content, ControlPoint, Plan, PlanStep
-from lots.core.plan_content import said
+from lots.core.plan_content import NOT_BOTULINUM, said
 
 CONFIRM: Final = "to be confirmed by the trained person"
 
@@ -29,6 +30,7 @@ class LimitSheet:
     figures: tuple[FigureLine, ...]
     combined: bool
     not_judged: bool
+    caution: str  # what the limit does not control, though it may look so; "" mostly
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +118,7 @@ def _hazard_lines(plan: Plan, numbers: dict[str, str]) -> Iterator[HazardLine]:
 
 def _point_sheets(plan: Plan) -> Iterator[PointSheet]:
     names = {hazard.id: hazard.name for hazard in plan.hazards}
+    steps = {step.id: step.name for step in plan.steps}
     for number, (point, data) in enumerate(
         zip(plan.control_points, plan.content.get("control_points", ()), strict=True), 1
     ):
@@ -124,32 +127,33 @@ def _point_sheets(plan: Plan) -> Iterator[PointSheet]:
             point=point,
             step=plan.step(point.step).name,
             hazards=tuple(names.get(name, name) for name in point.hazards),
-            limits=tuple(_limit_sheet(each) for each in data.get("limits", ())),
+            limits=tuple(_limit_sheet(each, steps) for each in data.get("limits", ())),
         )
 
 
-def _limit_sheet(data: Content) -> LimitSheet:
-    limit = limit_from(data)
+def _limit_sheet(data: Content, steps: Mapping[str, str]) -> LimitSheet:
+    limit = named(limit_from(data), steps)
     inner = list(limit.leaves())
     return LimitSheet(
         sentence=demand(limit),
-        figures=tuple(_figure_lines(data, limit.of, {})),
+        figures=tuple(_figure_lines(data, limit.of, {}, steps)),
         combined=len(inner) > 1,
         not_judged=any(isinstance(leaf.rule, NotJudged) for leaf in inner),
+        caution=NOT_BOTULINUM if any(isinstance(leaf.rule, Lethality) for leaf in inner) else "",
     )
 
 
 def _figure_lines(
-    data: Content, of: str, above: Content, which: str = "critical"
+    data: Content, of: str, above: Content, steps: Mapping[str, str], which: str = "critical"
 ) -> Iterator[FigureLine]:
     """A line for each figure: critical, operating, and those with a source of their own."""
     own = {key: said(data, key) or said(above, key) for key in ("source", "flag")}
     parts = [(part, which) for part in data.get("limits", ())]
     parts += [(data["if"], "condition"), (data["then"], which)] if "if" in data else []
     for part, name in parts:
-        yield from _figure_lines(part, said(part, "of") or of, own, name)
+        yield from _figure_lines(part, said(part, "of") or of, own, steps, name)
     if not parts:
-        limit = limit_from(data, of)
+        limit = named(limit_from(data, of), steps)
         yield FigureLine(which, demand(limit), own["source"], flag_words(own["flag"]))
         yield from _own_sources(data, which)
         if limit.operating:

@@ -13,6 +13,7 @@ from lots.core.plan import Content, Fault, faults, plan_from
 from lots.core.plan import Plan as PlanValue
 from lots.core.plan_content import misshapen, rows, said, unstorable
 from lots.core.plan_sources import Change, changes, source_faults
+from lots.core.reassessment import WORDS, bearing
 from lots.models.house import Establishment
 from lots.models.plan import Plan, PlanVersion
 from lots.models.scratch import PlanDraft
@@ -28,7 +29,15 @@ def _value(version_id: int, content: str) -> PlanValue:
 
 def plan_value(version: PlanVersion) -> PlanValue:
     """What the version demands."""
-    return _value(version.pk, version.content)
+    tried: PlanValue | None = getattr(version, "tried", None)
+    return _value(version.pk, version.content) if tried is None else tried
+
+
+def unsaved(plan: PlanValue) -> PlanVersion:
+    """A version that lots may be held against on trial; it is nowhere kept."""
+    version = PlanVersion()
+    version.tried = plan  # type: ignore[attr-defined]
+    return version
 
 
 def newest_versions() -> QuerySet[PlanVersion]:
@@ -99,6 +108,14 @@ def changed_figures(draft: PlanDraft) -> list[Change]:
         return []
     base = [json.loads(draft.base.content)] if draft.base else [*starting_plans().values()]
     return changes(content, base)
+
+
+def bearing_words(draft: PlanDraft) -> list[str]:
+    """What the draft changes of the version it was begun from that could bear on the hazards."""
+    content = json.loads(draft.content)
+    if draft.base is None or _unreadable(content):
+        return []
+    return [WORDS[cause] for cause in bearing(json.loads(draft.base.content), content)]
 
 
 def bars(content: Content) -> list[Fault]:

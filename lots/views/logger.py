@@ -27,6 +27,7 @@ from lots.logger.preview import Preview
 from lots.logger.understanding import Understanding
 from lots.models.house import Instrument, Place
 from lots.models.lot import Load
+from lots.models.reading import PackedSeries, Reading
 from lots.models.scratch import StagedFile
 from lots.queries.house import open_places, usable_instruments
 from lots.queries.logger_file import files_page
@@ -50,6 +51,16 @@ def _where_of(request: HouseRequest, staged: StagedFile) -> list[tuple[str, Any]
     if standing in {value for _, group in groups for value, _ in group}:
         return groups
     return [("As it is", [(standing, staged.place.name)]), *groups]
+
+
+def _known_probes(load: Load | None) -> list[str]:
+    """Names of the probes that the load has readings of, by hand or out of files that stand."""
+    if load is None:
+        return []
+    hand = Reading.objects.filter(load=load, quantity="temperature")
+    logged = PackedSeries.objects.filter(load=load, source__withdrawn=None)
+    names = {name for rows in (hand, logged) for name in rows.values_list("probe", flat=True)}
+    return sorted(names - {""}, key=lambda name: (len(name), name))
 
 
 def _place_and_load(where: str) -> tuple[Place, Load | None]:
@@ -118,6 +129,7 @@ def logger_preview(request: HouseRequest, pk: int) -> HttpResponse:
         "instruments": usable_instruments(),
         "in_fish": staged.load_id is not None,
         "where": _where_of(request, staged),
+        "known": _known_probes(staged.load),
     }
     standing = f"load-{staged.load_id}" if staged.load_id else f"place-{staged.place_id}"
     form = UnderstandForm(request.POST or None, initial={**strings, "where": standing}, **options)

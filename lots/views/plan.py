@@ -25,6 +25,7 @@ from lots.queries.house import standing_right, training_words
 from lots.queries.plan_sheet import plan_sheet
 from lots.queries.plans import (
     bars,
+    bearing_words,
     changed_figures,
     drafts,
     goes_to,
@@ -34,10 +35,11 @@ from lots.queries.plans import (
     plans_with_versions,
     starting_plans,
 )
+from lots.queries.reassess import reassessments_of, standing
 from lots.views.base import HouseRequest, open_to, password_is_right
 
 COORDINATOR = "coordinator"
-KEEPING = ("save", "next", "go", "sign")  # store what was typed, and then show something
+KEEPING = ("save", "next", "go", "sign", "try")  # store what was typed, and then show something
 
 
 # --- plans and versions ----------------------------------------------------------------------------
@@ -51,7 +53,11 @@ def plans(request: HouseRequest) -> HttpResponse:
         request,
         "plans/plans.html",
         {
-            "standing": [one for one in found if not hasattr(one[0], "withdrawn")],
+            "in_force": [
+                (plan, versions, standing(plan, request.now_ms))
+                for plan, versions in found
+                if not hasattr(plan, "withdrawn")
+            ],
             "withdrawn": [one for one in found if hasattr(one[0], "withdrawn")],
             "drafts": [(draft, len(bars(json.loads(draft.content)))) for draft in drafts()],
         },
@@ -66,13 +72,18 @@ def version_show(request: HouseRequest, pk: int) -> HttpResponse:
     )
     version = get_object_or_404(versions, pk=pk)
     newest = version.plan.versions.order_by("-number").first()
+    withdrawn = getattr(version.plan, "withdrawn", None)
     return render(
         request,
         "plans/version.html",
         {
             "version": version,
             "newest": newest,
-            "withdrawn": getattr(version.plan, "withdrawn", None),
+            "withdrawn": withdrawn,
+            "standing": standing(version.plan, request.now_ms)
+            if version == newest and not withdrawn
+            else None,
+            "past": reassessments_of(version),
             "house": house_at(version.signature.at) or request.house,
             "sheet": plan_sheet(plan_value(version)),
         },
@@ -168,6 +179,8 @@ def _save(
         messages.success(request, "The draft is stored.")
     if verb == "sign":
         return redirect("draft_publish", draft.pk)
+    if verb == "try":
+        return redirect("draft_try", draft.pk)
     if verb == "go":
         return HttpResponseRedirect(_spot_place(draft, new, place))
     if verb == "next":
@@ -316,6 +329,7 @@ def _publish_page(request: HouseRequest, draft: PlanDraft, form: PublishForm) ->
         "faults": _with_places(draft, content, found),
         "sheet": None if found else plan_sheet(plan_from(content)),
         "changes": [] if found else changed_figures(draft),
+        "bears": bearing_words(draft),
         "house": request.house,
         "number": number,
         "plan": plan,

@@ -88,8 +88,8 @@ def first_alarms(
         for stage, one in enumerate(found):
             if first[stage] is None and one.misses and now <= ends[stage]:
                 first[stage] = now
-        if found[1].says is Says.REACHED:
-            break
+        if found[1].says is Says.REACHED or (first[1] and (first[0] or now > ends[0])):
+            break  # nothing more can be told
     return first
 
 
@@ -162,7 +162,7 @@ HEATING = course(10, 80, 40, 60)  # at 60 min: 64.4 °C
     ("readings", "air", "target", "minutes"),
     [
         (COOLING, "4", "10", 60 * log(56 / 6)),
-        (COOLING, "4", "4.4", 60 * log(56 / 0.4)),
+        (COOLING, "4", "7", 60 * log(56 / 3)),
         (HEATING, "80", "70", 40 * log(70 / 10)),
     ],
 )
@@ -308,7 +308,7 @@ def test_a_second_stage_counts_from_the_last_reading_above_the_first() -> None:
 
 def test_a_second_stage_counts_from_the_forecast_of_a_first_that_runs() -> None:
     early = course(60, 4, 60, 45)
-    stages = [StageAhead(c("21"), START + 3 * MS_PER_H), StageAhead(c("5"), None, 4 * MS_PER_H)]
+    stages = [StageAhead(c("21"), START + 3 * MS_PER_H), StageAhead(c("8"), None, 4 * MS_PER_H)]
     first, second = forecast_cooling(stages, early, early[-1][0], c("4"))
     assert (first.says, second.says) == (Says.MEETS, Says.MEETS)
     assert first.moment_at is not None and second.deadline_at == first.moment_at + 4 * MS_PER_H

@@ -52,6 +52,10 @@ TABLE: dict[str, tuple[set[str], set[str]]] = {
     "draft_publish": ({C}, {C}),
     "draft_drop": ({C}, {C}),
     "plan_withdraw": ({C}, {C}),
+    "draft_try": ({C}, NOBODY),
+    "version_what_if": (EVERYONE, NOBODY),
+    "reassess_ask": ({O, R, C}, {O, R, C}),
+    "reassess_sign": ({C}, {C}),
     # lot and load
     "shift": (EVERYONE, NOBODY),
     "lots": (EVERYONE, NOBODY),
