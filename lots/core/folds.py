@@ -346,7 +346,7 @@ def _settle(state: State, span: Span) -> None:
     state["above"] = at
 
 
-def _settled(state: State, span: Span) -> State:
+def settled(state: State, span: Span) -> State:
     """A copy in which the newest moment is taken in as it stands."""
     new = {**state, "reached": list(state["reached"]), "from": list(state["from"])}
     if new["open"] is not None:
@@ -354,7 +354,7 @@ def _settled(state: State, span: Span) -> State:
     return new
 
 
-def _stage_clock(rule: Cooling, state: State, index: int) -> int | None:
+def stage_clock(rule: Cooling, state: State, index: int) -> int | None:
     if rule.stages[index].from_start or index == 0:
         return state["clock"]  # type: ignore[no-any-return]
     return state["from"][index - 1] if len(state["from"]) >= index else None
@@ -367,12 +367,12 @@ def cooling_judge(rule: Cooling, window: Window, state: State, span: Span, at: i
     The clock starts at the last reading at or above `begin` before the first below it; a later rise
     restarts nothing.
     """
-    state = _settled(state, span)
+    state = settled(state, span)
     clock_known = state["clock"] is not None or state["hot"] is not None
     state = state if clock_known else {**state, "clock": span.start}
     figures, numbers, next_at = [], {}, None
     for index, stage in enumerate(rule.stages):
-        clock = _stage_clock(rule, state, index)
+        clock = stage_clock(rule, state, index)
         reached = state["reached"][index] if len(state["reached"]) > index else None
         figure, broke = _stage(stage.within_ms, stage.to.text, clock, reached, span, at)
         figures.append(figure)

@@ -401,6 +401,8 @@ def _spare(finding: Finding) -> int:
             return finding.numbers[name]
     if "exposed_ms" in finding.numbers:
         return -finding.numbers["exposed_ms"]
+    if finding.verdict is Verdict.PENDING:  # a cooling that runs: the fewest stages reached
+        return len(finding.numbers)
     return -sum(finding.numbers.values())  # the longest gap; the times that the stages took
 
 
@@ -563,7 +565,8 @@ def _joined(findings: Sequence[Finding], governs: Finding) -> Finding:
     """The finding that governs with the soonest change of them all; a deviation tells of every part
     that deviates, up to the newest breach."""
     nexts = [f.next_at for f in findings if f.next_at is not None]
-    governs = replace(governs, next_at=min(nexts, default=None))
+    adjusts = "; ".join(dict.fromkeys(f.adjust for f in findings if f.adjust))
+    governs = replace(governs, next_at=min(nexts, default=None), adjust=adjusts)
     if governs.verdict is not Verdict.DEVIATION:
         return governs
     broken = [f for f in findings if f.verdict is Verdict.DEVIATION]

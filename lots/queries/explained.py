@@ -8,7 +8,7 @@ from typing import Any, Final
 from django.db.models import Q
 
 from lots.core import judging
-from lots.core.folds import Finding, _settled
+from lots.core.folds import Finding, settled
 from lots.core.judging import Facts
 from lots.core.limits import (
     Accurate,
@@ -341,7 +341,7 @@ def _by_all(limit: Limit, found: Finding, states: judging.States, facts: Facts) 
         return found
     probes = states.get(limit.id, {})
     reached = [
-        len(_settled(state, facts.span)["reached"])
+        len(settled(state, facts.span)["reached"])
         for probe, state in probes.items()
         if probe not in facts.left
     ]

@@ -11,7 +11,7 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from lots.core import judging
-from lots.core.folds import Span, State, _settled, _stage_clock
+from lots.core.folds import Span, State, settled, stage_clock
 from lots.core.forecast import Forecast, Says, StageAhead, forecast_cooling, governing
 from lots.core.forecast_heat import forecast_heat, forecast_lethality
 from lots.core.forecast_words import forecast_words
@@ -263,7 +263,7 @@ class _Eyes:
         self, leaf: Limit, rule: Cooling, name: str, probes: dict[str, State]
     ) -> list[Forecast]:
         """The stages that this probe has still to reach."""
-        state = _settled(probes[name], self.span)
+        state = settled(probes[name], self.span)
         # of fish that is still hot the clock starts at its last reading so far
         since = state["hot"] if state["clock"] is None else state["clock"]
         state["clock"] = self.span.start if since is None else since
@@ -276,7 +276,7 @@ class _Eyes:
                 stage.within_ms,
             )
             for index, stage in enumerate(rule.stages[done:], done)
-            for clock in (_stage_clock(rule, state, index),)
+            for clock in (stage_clock(rule, state, index),)
         ]
         doubt = self._believed(leaf, name, probes)
         if doubt is not None:

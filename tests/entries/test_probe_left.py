@@ -383,17 +383,16 @@ def test_a_reading_after_it_was_said_means_that_it_is_back_and_it_is_asked_of_it
     assert opened() == ["TR-1"]
 
 
-def test_back_and_hot_for_half_an_hour_of_its_own_it_meets_the_limit_with_the_others(
-    smoke: Smoke,
-) -> None:
+def test_back_again_nothing_that_it_reads_is_to_its_credit(smoke: Smoke) -> None:
     smoke.rounds(until=PULLED)
     smoke.say(PULLED, "11:07")
     for at, value in HEAT.items():
-        if at > PULLED:
+        if at > PULLED:  # as hot as the others, or hot air: nobody can tell the two apart
             smoke.round(at, dict.fromkeys((*OTHERS, COLDEST), value))
-    assert smoke.found("11:46").verdict is Verdict.MET
+    found = smoke.found("11:46")
+    assert (found.verdict, found.finding.probe) == (Verdict.PENDING, COLDEST)
     smoke.end()
-    assert smoke.found("11:51").verdict is Verdict.MET
+    assert smoke.found("11:51").verdict is Verdict.DEVIATION
 
 
 def test_back_again_it_leaves_again(smoke: Smoke) -> None:
