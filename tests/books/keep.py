@@ -23,14 +23,19 @@ from django.core.management import call_command  # noqa: E402
 from django.db import connections  # noqa: E402
 
 from lots.entries.deviation import Action, Decision, decide, take_action  # noqa: E402
+from lots.entries.house import check_accuracy  # noqa: E402
+from lots.entries.readings import Figure  # noqa: E402
+from lots.entries.reassess import ask_reassessment  # noqa: E402
 from lots.entries.record import issue_record  # noqa: E402
 from lots.entries.review import release_lot, sign_reviews  # noqa: E402
+from lots.entries.series import correct_series_reading  # noqa: E402
 from lots.models.deviation import Deviation  # noqa: E402
-from lots.models.scratch import Invitation, Login, RunningState  # noqa: E402
+from lots.models.reading import PackedSeries  # noqa: E402
+from lots.models.scratch import Checkpoint, Invitation, LoadPicture, Login, RunningState  # noqa: E402
 from lots.queries.house import establishment, file_bytes  # noqa: E402
 from lots.queries.release import last_line  # noqa: E402
 from tests.entries.roads import csv, finished, imported  # noqa: E402
-from tests.make import make_book, moment  # noqa: E402
+from tests.make import Book, make_book, moment, seen  # noqa: E402
 
 
 def fill() -> bytes:
@@ -55,13 +60,29 @@ def fill() -> bytes:
     assert line is not None and house is not None
     sign_reviews(book.reviewer, [(lot, line.number)], "", at)
     release_lot(book.reviewer, lot, {"release": 18_000}, "", at, "Frozen, below 0 °F")
-    return file_bytes(issue_record(book.reviewer, lot, house, at).file)
+    pdf = file_bytes(issue_record(book.reviewer, lot, house, at).file)
+    fill_since(book)
+    return pdf
+
+
+def fill_since(book: Book) -> None:
+    """What a later version can say: a logger's reading put right, a thermometer found off, so that
+    the released lot is asked about too, and a plan to be looked at anew."""
+    series = PackedSeries.objects.order_by("id").first()
+    assert series is not None
+    figure, told = Figure("37.4", "F"), seen("2026-03-05 13:05")
+    correct_series_reading(book.operator, series, 10, figure, "the door stood open", told)
+    check_accuracy(
+        book.operator, book.thermometer, "ice point", "35", "32", "F", seen("2026-03-05 13:10")
+    )
+    what = "A new supplier, whose fish is fatter"
+    ask_reassessment(book.operator, book.version.plan, "material", what, moment("2026-03-05 13:15"))
 
 
 def main(target: Path) -> None:
     call_command("migrate", verbosity=0)
     pdf = fill()
-    for scratch in (Login, Invitation, RunningState):
+    for scratch in (Login, Invitation, RunningState, LoadPicture, Checkpoint):
         scratch.objects.all().delete()
     connections.close_all()
     data = Path(settings.DATA_DIR)
