@@ -13,7 +13,7 @@ them.  Times are ms after the last reading, temperatures ninths (1/9000 °C).
 """
 
 from bisect import bisect_left
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
@@ -101,10 +101,6 @@ class LagFit:
     def temperature(self, at: int, share: float = HALF) -> float:
         """The temperature at a moment that `share` of the weight lies at or below, ninths."""
         return spread(((c.after(at - self.at), c.weight) for c in self.curves), share)
-
-    def chance(self, holds: Callable[[Curve], bool]) -> float:
-        """The share of the weight, 0 to 1, whose curves the condition holds for."""
-        return sum(curve.weight for curve in self.curves if holds(curve))
 
 
 def spread(figures: Iterable[tuple[float, float]], share: float) -> float:

@@ -231,8 +231,3 @@ def register(at: int) -> list[Registered]:
         rows,
         key=lambda row: (row.retired, not row.off, not row.overdue, row.due_at or 2**62),
     )
-
-
-def checks_overdue(at: int) -> list[Registered]:
-    """Instruments in use that are overdue for a check, or were found out of tolerance."""
-    return [row for row in register(at) if row.overdue or row.off]

@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 from django import template
 
-from lots.core.moments import show_moment
+from lots.core.moments import MONTHS, show_moment
 from lots.core.units import (
     GRAMS_PER_LB,
     Fraction,
@@ -75,3 +75,13 @@ def canonical(row: Any) -> str:
 def span(span_ms: int | None) -> str:
     """30 min, 2 h 15 min."""
     return "—" if span_ms is None else show_span(int(span_ms) // 60000 * 60000)
+
+
+@register.filter
+def day(iso: str) -> str:
+    """A day kept as 2026-12-01, unmistakably: "1 Dec 2026"."""
+    year, _, rest = iso.partition("-")
+    month, _, date = rest.partition("-")
+    if not (year.isdigit() and month.isdigit() and date.isdigit()):
+        return iso
+    return f"{int(date)} {MONTHS[int(month) - 1]} {year}"

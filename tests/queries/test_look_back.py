@@ -6,7 +6,7 @@ from lots.core.limits import Verdict
 from lots.entries.reading import correct_reading
 from lots.models.house import AccuracyCheck
 from lots.models.reading import LoggerImport, Reading
-from lots.queries.accuracy_checks import checks_overdue, window_of
+from lots.queries.accuracy_checks import register, window_of
 from lots.queries.look_back import look_back
 from lots.queries.look_back_effect import Effects
 from tests.entries.failed_check import Scene, at_place, checked, open_with, scene
@@ -153,6 +153,6 @@ def test_a_reading_taken_back_counts_until_that_is_accepted(book: Book) -> None:
 def test_a_check_that_failed_is_in_sight_until_a_good_one(then: Scene) -> None:
     then.fail()
     at = moment("2026-03-06 12:01")
-    assert [row.instrument.name for row in checks_overdue(at) if row.off] == ["Probe 7"]
+    assert [row.instrument.name for row in register(at) if row.off] == ["Probe 7"]
     checked(then.book, then.probe, "32", "2026-03-06 12:01")
-    assert not any(row.off for row in checks_overdue(at))
+    assert not any(row.off for row in register(at))

@@ -8,6 +8,7 @@ from lots.entries.deviation import Action, Decision, decide, take_action
 from lots.models.book import BookLine
 from lots.models.deviation import CorrectiveAction, Deviation, Disposition
 from lots.models.people import Person
+from lots.templatetags.trade import day
 from tests.make import Book, moment
 from tests.views.test_logger_upload import come, errors
 
@@ -125,6 +126,7 @@ def test_what_was_not_the_plans_action_is_kept_item_by_item(
     client.post(f"/deviations/{warm.pk}/action/", TYPED | more)
     row = CorrectiveAction.objects.get()
     assert (row.plan_followed, row.reassessment_due) == (False, "2026-03-11")
+    assert day(row.reassessment_due) == "11 Mar 2026"
 
 
 def test_a_reviewer_decides_and_the_deviation_ends(
