@@ -1,12 +1,13 @@
 #!/usr/bin/env bash
-# Runs every check and every test, from nothing: makes .venv, installs what is missing (Debian's chromium
-# and poppler-utils included), or says plainly what it lacks the right to install.
+# Runs every check and every test, from nothing: makes .venv, installs what is missing (Debian's chromium,
+# poppler-utils and libnss3-tools included), or says plainly what it lacks the right to install.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
 need=()
 command -v chromium >/dev/null || need+=(chromium)
 command -v pdfsig >/dev/null || need+=(poppler-utils)
+command -v certutil >/dev/null || need+=(libnss3-tools)
 if ((${#need[@]})); then
   if [ "$(id -u)" -eq 0 ] && command -v apt-get >/dev/null; then
     apt-get update -qq

@@ -39,6 +39,15 @@ class Range:
 
 
 @dataclass(frozen=True, slots=True)
+class SlipRule:
+    """When a figure is asked about as a slip of the finger; ms, and differences in ninths."""
+
+    last_within_ms: int
+    far: int
+    near: int
+
+
+@dataclass(frozen=True, slots=True)
 class Rules:
     """The numbers, in the units that their names end in; `tolerance` is a difference in ninths."""
 
@@ -57,6 +66,9 @@ class Rules:
     upload_bytes: int
     lock_after_ms: int
     invitation_ms: int
+    pin_tries: int
+    pin_wait_ms: int
+    slip: SlipRule
     demo_stale_ms: int
 
     def likely_for(self, of: str, place_kind: str) -> Range:
@@ -111,7 +123,16 @@ def _rules(data: Data) -> Rules:
         upload_bytes=int(data["upload"]["largest_bytes"]),
         lock_after_ms=read_span(data["session"]["lock_after"]),
         invitation_ms=read_span(data["session"]["invitation_valid"]),
+        pin_tries=int(data["pin"]["tries"]),
+        pin_wait_ms=read_span(data["pin"]["wait"]),
+        slip=_slip(data["slip"]),
         demo_stale_ms=read_span(data["demo"]["stale_after"]),
+    )
+
+
+def _slip(row: Data) -> SlipRule:
+    return SlipRule(
+        read_span(row["last_within"]), _difference(row["far"]), _difference(row["near"])
     )
 
 

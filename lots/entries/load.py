@@ -124,7 +124,8 @@ def start_load(
             writing.write(
                 LoadPart(load=load, lot=portion.lot, step=portion.step_id, grams=portion.grams)
             )
-        writing.say(place=place.name, lots_in_it=[portion.lot.code for portion in portions])
+        codes = [portion.lot.code for portion in portions]
+        writing.say(place=place.name, lots_in_it=codes, **when.said())
         later = later_loads(load)
         forget_states(later)
         judge_loads(writing, [load, *loads_before(load), *later], when.recorded_at)
@@ -213,7 +214,7 @@ def end_load(
                 corrects=standing,
             )
         )
-        writing.say(place=load.place.name)
+        writing.say(place=load.place.name, **when.said())
         return _judge_anew(writing, load, when.recorded_at)
 
 

@@ -17,6 +17,12 @@ class Moments:
     recorded_at: int
     device_offset_ms: int = 0
     late_reason: str = ""
+    by: str = ""  # how the entry came, where not by the person's own open log-in: "PIN", "paper"
+
+    def said(self) -> dict[str, str | int]:
+        """What the line says of how the entry came: nothing of one made on the server's own page."""
+        told: dict[str, str | int] = {"by": self.by} if self.by else {}
+        return told | ({"offset_ms": self.device_offset_ms} if self.device_offset_ms else {})
 
     def check(self, field: str = "observed_at") -> None:
         """Refuses a moment to come, and an earlier one that says no reason."""

@@ -101,7 +101,7 @@ def enter_readings(
             if attachment is not None:
                 kept = keep_file(writing, attachment, kind)
                 writing.write(Attachment(file=kept, reading=rows[0]))
-            writing.say(place=place.name, readings=len(rows))
+            writing.say(place=place.name, readings=len(rows), **when.said())
             return Entered(rows, _judge(writing, rows, touched, when.recorded_at))
     except IntegrityError:  # the same entry came a second time while the first was being written
         if (done := already(client_key, "reading entered", person)) is None:
@@ -246,7 +246,7 @@ def observe(
             if look.attachment is not None:
                 kept = keep_file(writing, look.attachment, kinds[look.what])
                 writing.write(Attachment(file=kept, observation=row))
-        writing.say(load=load.pk, observations=len(looks))
+        writing.say(load=load.pk, observations=len(looks), **when.said())
         return judge_loads(writing, touched, when.recorded_at)
 
 

@@ -33,6 +33,7 @@ from lots.models.lot import (
     LotFinish,
     LotLink,
     LotVoided,
+    Note,
     PartDestroyed,
     ProbeLeft,
 )
@@ -67,6 +68,7 @@ from lots.models.scratch import (
     Invitation,
     LoadPicture,
     Login,
+    PinTry,
     PlanDraft,
     RunningState,
     StagedFile,
@@ -79,7 +81,7 @@ KEPT: Final = (
     KeptFile,
     Plan, PlanVersion, PlanWithdrawn, ReassessmentAsked, Reassessed,
     Lot, LotVoided, LotLink, PartDestroyed, BrineBatch, Load, LoadPart, LoadStartMoved, LoadEnd,
-    ProbeLeft, LotFinish, LaboratoryResult, LaboratorySample,
+    ProbeLeft, Note, LotFinish, LaboratoryResult, LaboratorySample,
     Reading, Observation, LoggerImport, PackedSeries, SeriesCorrection,
     SeriesWithdrawn, Attachment, Accepted,
     Deviation, DeviationNote, CorrectiveAction, Disposition, RecallConsignee,
@@ -87,4 +89,13 @@ KEPT: Final = (
     KeptJudgement, Review, Release, ReleaseQuantity, RecordIssued, HeadSealed,
 )  # fmt: skip
 
-SCRATCH: Final = (Login, Invitation, PlanDraft, RunningState, LoadPicture, Checkpoint, StagedFile)
+SCRATCH: Final = (
+    Login,
+    Invitation,
+    PinTry,
+    PlanDraft,
+    RunningState,
+    LoadPicture,
+    Checkpoint,
+    StagedFile,
+)

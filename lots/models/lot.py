@@ -156,6 +156,18 @@ class ProbeLeft(Kept):
         return self.line.at if self.entered_at is None else self.entered_at
 
 
+class Note(Kept):
+    """Something worth keeping that is no reading: about a load, a lot, or the house as a whole."""
+
+    NAMED = ("load", "lot", "text", "observed_at", "entered_at")
+
+    load = models.ForeignKey(Load, models.PROTECT, null=True, related_name="notes")
+    lot = models.ForeignKey(Lot, models.PROTECT, null=True, related_name="notes")
+    text = models.CharField(max_length=2000)
+    observed_at = models.BigIntegerField()
+    entered_at = models.BigIntegerField()
+
+
 class LotFinish(Kept):
     """Processing is over: what came out, in packs."""
 

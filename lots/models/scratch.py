@@ -22,6 +22,7 @@ class Login(AbstractBaseUser):
     username = models.CharField(max_length=60, unique=True)
     person = models.OneToOneField(Person, models.PROTECT, related_name="login")
     is_active = models.BooleanField(default=True)
+    pin = models.CharField(max_length=200, blank=True)  # its hash; "" until one is chosen
 
     USERNAME_FIELD = "username"
     objects = LoginManager()
@@ -33,6 +34,22 @@ class Invitation(models.Model):
     code_sha256 = models.CharField(max_length=64, unique=True)
     person = models.ForeignKey(Person, models.PROTECT, related_name="invitations")
     expires_at = models.BigIntegerField()
+
+
+class PinTry(models.Model):
+    """Wrong PINs typed for a person from one address since the last right one."""
+
+    person = models.ForeignKey(Person, models.CASCADE, related_name="+")
+    address = models.CharField(max_length=64)
+    failures = models.PositiveIntegerField(default=0)
+    last_at = models.BigIntegerField(default=0)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["person", "address"], name="one_count_a_person_and_address"
+            )
+        ]
 
 
 class PlanDraft(models.Model):
