@@ -40,6 +40,24 @@ def clock(context: template.Context, at_ms: int | None) -> str:
 
 
 @register.simple_tag(takes_context=True)
+def hour(context: template.Context, at_ms: int) -> str:
+    """14:05, whatever the day."""
+    return show_moment(at_ms, _zone(context)).split()[3]
+
+
+@register.simple_tag(takes_context=True)
+def other_day(context: template.Context, at_ms: int) -> str:
+    """The day of a moment that is not today's: "26 Nov"; nothing of today's."""
+    return clock(context, at_ms).removesuffix(hour(context, at_ms)).strip()
+
+
+@register.simple_tag(takes_context=True)
+def lasted(context: template.Context, since_ms: int) -> str:
+    """How long it has lasted till now: 2 h 15 min."""
+    return show_span(max(0, context["now_ms"] - since_ms) // 60000 * 60000)
+
+
+@register.simple_tag(takes_context=True)
 def weight(context: template.Context, grams: int | None) -> str:
     """20.5 kg or 45.2 lb, as the house weighs."""
     if grams is None:

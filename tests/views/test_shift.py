@@ -60,7 +60,9 @@ def test_what_is_due_is_named_and_overdue_once_it_has_passed(
     smoke = book.start("smoke", "Smokehouse 1", "08:00", book.open_lot("TR-1"))
     book.fish(smoke, "08:10 60.0")
     clock("09:00")
-    assert "Due by 10:10" in page(olga)
+    text = page(olga)
+    assert "Read by" in text
+    assert '<span class="far">10:10</span>' in text
     clock("10:11")
     text = page(olga)
     assert "Overdue" in text
