@@ -3,6 +3,7 @@
 from django.urls import path
 
 from lots.views import (
+    beside,
     deviation,
     help,
     instruments,
@@ -10,6 +11,7 @@ from lots.views import (
     log_in,
     logger,
     lot,
+    pen,
     people,
     place,
     plan,
@@ -31,12 +33,16 @@ urlpatterns = [
     path("healthz", help.healthz, name="healthz"),
     path("help/", help.help_page, name="help"),
     path("first-steps/", help.first_steps_page, name="first_steps"),
+    path("pen/", pen.pen_open, name="pen_open"),
+    path("pen/close/", pen.pen_close, name="pen_close"),
+    path("pin/", pen.pin_set, name="pin_set"),
     path("people/", people.people, name="people"),
     path("people/invite/", people.person_invite, name="person_invite"),
     path("people/<int:pk>/", people.person_show, name="person_show"),
     path("people/<int:pk>/give/", people.right_give, name="right_give"),
     path("people/<int:pk>/end/", people.right_end, name="right_end"),
     path("people/<int:pk>/reset/", people.person_reset, name="person_reset"),
+    path("people/<int:pk>/pin/clear/", pen.pin_clear, name="pin_clear"),
     path("house/", people.house_change, name="house_change"),
     path("places/", place.places, name="places"),
     path("places/<int:pk>/", place.place_show, name="place_show"),
@@ -60,6 +66,8 @@ urlpatterns = [
     path("plans/<int:pk>/withdraw/", plan.plan_withdraw, name="plan_withdraw"),
     # lot and load
     path("", shift.shift, name="shift"),
+    path("shift/data", beside.beside_data, name="beside_data"),
+    path("entries/", beside.entry_take, name="entry_take"),
     path("lots/", lot.lots, name="lots"),
     path("lots/open/", lot.lot_open, name="lot_open"),
     path("lots/merge/", lot.lot_merge, name="lot_merge"),

@@ -115,7 +115,7 @@ AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_CALLABLE = "lots.views.log_in.locked_out"
 AXES_VERBOSE = False
 
-SESSION_COOKIE_AGE = 12 * 3600
+SESSION_COOKIE_AGE = 14 * 24 * 3600  # the pen closes long before (lots/views/pen.py)
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_HTTPONLY = True

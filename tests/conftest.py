@@ -25,6 +25,13 @@ def _flush_past_the_triggers(self: TransactionTestCase) -> None:
 TransactionTestCase._fixture_teardown = _flush_past_the_triggers  # type: ignore[method-assign]
 
 
+@pytest.fixture(autouse=True)
+def _pens_stay_open(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Tests jump by hours with one browser; the pen closes only where a test is about that."""
+    if "pens_close" not in request.keywords:
+        monkeypatch.setattr("lots.views.pen.lock_after_ms", lambda: 10**13)
+
+
 @pytest.fixture
 def book(db: None) -> Iterator[Book]:
     """A small smokehouse with its people, places and one published plan, made through entries."""

@@ -65,6 +65,7 @@ class Rules:
     flat: FlatRule
     upload_bytes: int
     lock_after_ms: int
+    password_after_ms: int
     invitation_ms: int
     pin_tries: int
     pin_wait_ms: int
@@ -122,6 +123,7 @@ def _rules(data: Data) -> Rules:
         flat=_flat(data["flat_probe"]),
         upload_bytes=int(data["upload"]["largest_bytes"]),
         lock_after_ms=read_span(data["session"]["lock_after"]),
+        password_after_ms=read_span(data["session"]["password_after"]),
         invitation_ms=read_span(data["session"]["invitation_valid"]),
         pin_tries=int(data["pin"]["tries"]),
         pin_wait_ms=read_span(data["pin"]["wait"]),

@@ -421,14 +421,23 @@ def destroy_part(person: Person, lot: Lot, grams: int, reason: str, at: int) -> 
 
 
 def finish_lot(
-    person: Person, lot: Lot, packed_g: int, packs: int, when: Moments, note: str = ""
+    person: Person,
+    lot: Lot,
+    packed_g: int,
+    packs: int,
+    when: Moments,
+    note: str = "",
+    client_key: str | None = None,
 ) -> LotFinish:
     """Processing is over.  Refused while a step runs, or one that the plan requires has not been, or
     when more fish comes out than went in."""
     require(person, Right.OPERATOR)
+    done = already(client_key, "lot finished", person)
+    if done is not None:
+        return LotFinish.objects.get(line=done)
     when.check("finished_at")
     notice_lapses([lot], when.recorded_at)
-    with act("lot finished", person, when.recorded_at) as writing:
+    with act("lot finished", person, when.recorded_at, client_key) as writing:
         lot = _standing(lot)
         _check_finish(lot, packed_g, when)
         row = writing.write(
@@ -443,7 +452,7 @@ def finish_lot(
         )
         keep_judgements(writing, lot, when.recorded_at)
         writing.concerns(lot)
-        writing.say(code=lot.code)
+        writing.say(code=lot.code, **when.said())
     return row
 
 

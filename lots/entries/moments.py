@@ -26,12 +26,16 @@ class Moments:
 
     def check(self, field: str = "observed_at") -> None:
         """Refuses a moment to come, and an earlier one that says no reason."""
+        self.check_to_come(field)
+        self.check_late()
+
+    def check_to_come(self, field: str = "observed_at") -> None:
+        """Refuses a moment to come."""
         grace = rules().future_grace_ms
         if self.observed_at > self.recorded_at + grace:
             raise Refused({field: "This time is still to come. Type when it was seen."})
         if self.entered_at > self.recorded_at + grace:
             raise Refused({field: "The device's clock runs ahead. Set it and enter this again."})
-        self.check_late()
 
     def check_late(self) -> None:
         late = self.entered_at - self.observed_at

@@ -138,7 +138,7 @@ def reset(keeper: Person, person: Person, at: int) -> str:
     require(keeper, Right.KEEPER)
     with act("log-in reset", keeper, at) as writing:
         writing.say(name=person.name)
-        Login.objects.filter(person=person).update(password="!")
+        Login.objects.filter(person=person).update(password="!", pin="")
         return _new_code(person, at)
 
 

@@ -61,6 +61,43 @@ class LogInForm(forms.Form):
     helper = laid_out("username", "password")
 
 
+class OpenPenForm(forms.Form):
+    """What opens a closed pen: the password, or the PIN where that is enough."""
+
+    secret = forms.CharField(
+        label="Your password, or your PIN",
+        strip=False,
+        max_length=200,
+        widget=forms.PasswordInput(attrs={"autocomplete": "off"}),
+    )
+
+
+class PinForm(forms.Form):
+    password = forms.CharField(
+        label="Your password",
+        strip=False,
+        max_length=200,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )
+    pin = forms.CharField(
+        label="The new PIN",
+        max_length=6,
+        help_text="Four to six digits that nobody would guess from you.",
+        widget=forms.PasswordInput(attrs={"autocomplete": "off", "inputmode": "numeric"}),
+    )
+    pin_again = forms.CharField(
+        label="The same PIN again",
+        max_length=6,
+        widget=forms.PasswordInput(attrs={"autocomplete": "off", "inputmode": "numeric"}),
+    )
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.get("pin") and data.get("pin_again") and data["pin"] != data["pin_again"]:
+            self.add_error("pin_again", "The two are not the same. Type both again.")
+        return data
+
+
 class NewPassword(forms.Form):
     """A password typed twice; it is never shown again, so a refused page asks for it anew."""
 

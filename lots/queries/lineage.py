@@ -3,8 +3,9 @@
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
-from django.db.models import Q, Sum
+from django.db.models import Q, QuerySet, Sum
 
 from lots.models.lot import LoadPart, Lot, LotFinish, LotLink, PartDestroyed
 
@@ -137,6 +138,40 @@ def with_descendants(lots: Iterable[Lot]) -> set[int]:
     """Numbers of the lots and of all that got fish of them."""
     start = list(lots)
     return {lot.pk for lot in start} | {link.target_id for link in _walk(start, back=False)}
+
+
+def free_of(lots: Iterable[Lot]) -> dict[int, int]:
+    """Grams of each lot that stand in no load: what is left of it, or what was packed, less what a load
+    holds now.  Asks the same few questions however many lots there are."""
+    each = {lot.pk: lot for lot in lots}
+    given = _sums(LotLink.objects.filter(source__in=each), "source")
+    destroyed = _sums(PartDestroyed.objects.filter(lot__in=each), "lot")
+    standing = _sums(LoadPart.objects.filter(lot__in=each, load__ends=None), "lot")
+    return {
+        pk: (
+            lot.finish.packed_g
+            if hasattr(lot, "finish")
+            else lot.quantity_g - given.get(pk, 0) - destroyed.get(pk, 0)
+        )
+        - standing.get(pk, 0)
+        for pk, lot in each.items()
+    }
+
+
+def _sums(rows: QuerySet[Any], by: str) -> dict[int, int]:
+    return dict(rows.order_by().values_list(by).annotate(sum=Sum("grams")))
+
+
+def steps_begun(lots: Iterable[Lot]) -> dict[int, set[str]]:
+    """The steps that each lot's fish has been in, those inherited included."""
+    each = {lot.pk: lot for lot in lots}
+    given = set(LotLink.objects.filter(target__in=each).values_list("target", flat=True))
+    out: dict[int, set[str]] = {pk: set() for pk in each}
+    for pk, step in LoadPart.objects.filter(lot__in=each).values_list("lot", "step"):
+        out[pk].add(step)
+    for pk in given:
+        out[pk] |= {part.step for part in parts_of(each[pk])}
+    return out
 
 
 def packs_in_hand(lot: Lot) -> int:

@@ -14,7 +14,7 @@ from lots.queries.evidence import OwnSeries, end_of, is_late, own_series, starte
 from lots.queries.explained import Explained
 from lots.queries.forecasts import CAUTION, Foreseen, foreseen
 from lots.queries.judgements import Judged, judge_parts, sitting_of, step_limits
-from lots.queries.lineage import balance, in_loads_now, parts_of, through_steps
+from lots.queries.lineage import balance, free_of, parts_of, steps_begun, through_steps
 from lots.queries.plans import plan_value
 
 
@@ -30,23 +30,19 @@ class Startable:
     next_for: list[str] = field(default_factory=list)
 
 
-def free_grams(lot: Lot) -> int:
-    """How much of the lot stands in no load."""
-    whole = lot.finish.packed_g if hasattr(lot, "finish") else balance(lot).left
-    return whole - in_loads_now(lot)
-
-
 def startable(code: str = "") -> list[Startable]:
     """Steps that open lots may begin, those that come next for some lot first; with a lot's code only
     the steps of that lot, each with every lot that may go along."""
     found: dict[str, Startable] = {}
     order: dict[str, int] = {}
-    for lot in open_lots():
-        free = free_grams(lot)
+    lots = open_lots()
+    free_grams, begun = free_of(lots), steps_begun(lots)
+    for lot in lots:
+        free = free_grams[lot.pk]
         if free <= 0:
             continue
         plan = plan_value(lot.plan_version)
-        done = {part.step for part in parts_of(lot)}
+        done = begun[lot.pk]
         last = max((i for i, step in enumerate(plan.steps) if step.id in done), default=-1)
         ahead = [step.id for step in plan.steps[last + 1 :] if step.required][:1]
         for index, step in enumerate(plan.steps):

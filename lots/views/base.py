@@ -25,6 +25,7 @@ class HouseRequest(HttpRequest):
 
     person: Person
     rights: set[str]
+    pen: Any  # a lots.views.pen.Pen, of whoever is logged in
     house: Establishment
     now_ms: int
 
@@ -50,7 +51,7 @@ def open_to(
                 return redirect_to_login(request.get_full_path())
             needed = posts if request.method == "POST" else reads
             if not request.rights & needed:
-                raise PermissionDenied(f"This needs the right of {' or '.join(sorted(needed))}.")
+                raise PermissionDenied(_needs(request, needed))
             try:
                 return view(request, *args, **kwargs)
             except NotAllowed as refusal:
@@ -62,6 +63,13 @@ def open_to(
         return inner
 
     return wrap
+
+
+def _needs(request: HouseRequest, rights: frozenset[str]) -> str:
+    """Why a page stays shut; a pen opened by PIN writes readings and nothing else."""
+    if request.pen.by == "pin":
+        return "The pen was opened by PIN, for logging only. Open it with your password for this."
+    return f"This needs the right of {' or '.join(sorted(rights))}."
 
 
 def open_door(view: View) -> View:

@@ -72,12 +72,12 @@ def log_in(request: HouseRequest) -> HttpResponse:
         user = authenticate(request, **form.cleaned_data)
         if user is not None:
             login(request, user)
-            return redirect(_onward(request))
+            return redirect(onward(request))
         form.add_error(None, "Log-in name or password is wrong. Both are as they were set here.")
-    return render(request, "people/log_in.html", {"form": form, "onward": _onward(request)})
+    return render(request, "people/log_in.html", {"form": form, "onward": onward(request)})
 
 
-def _onward(request: HttpRequest) -> str:
+def onward(request: HttpRequest) -> str:
     """The page that was asked for before logging in, if it is one of ours."""
     asked = request.POST.get("next") or request.GET.get("next") or ""
     ours = url_has_allowed_host_and_scheme(

@@ -25,7 +25,8 @@ from lots.models.lot import Lot
 from lots.models.plan import PlanVersion
 from lots.queries.board import open_lots
 from lots.queries.house import open_places, usable_instruments
-from lots.queries.load_page import free_grams, taken_along
+from lots.queries.lineage import free_of
+from lots.queries.load_page import taken_along
 from lots.queries.lot_page import get_lot, lot_list, lot_page, proposed_code, undecided
 from lots.queries.plans import newest_versions, plan_value
 from lots.queries.retention import keep_until
@@ -160,14 +161,14 @@ def lot_split(request: HouseRequest, code: str) -> HttpResponse:
         else:
             messages.success(request, f"Lot {new.code} came out of lot {lot.code}.")
             return redirect("lot_show", new.code)
-    context = {"form": form, "lot": lot, "free": free_grams(lot), "title": "Split off or rework a part",
+    context = {"form": form, "lot": lot, "free": free_of([lot])[lot.pk], "title": "Split off or rework a part",
                "button": "Make the new lot"}  # fmt: skip
     return render(request, "lots/act.html", context)
 
 
 @open_to("operator")
 def lot_merge(request: HouseRequest) -> HttpResponse:
-    lots = [lot for lot in open_lots() if not hasattr(lot, "finish") and free_grams(lot) > 0]
+    lots = [lot for lot in open_lots() if not hasattr(lot, "finish") and free_of([lot])[lot.pk] > 0]
     form = MergeForm(request.POST or None, house=request.house, lots=lots)
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
@@ -200,7 +201,7 @@ def lot_destroy(request: HouseRequest, code: str) -> HttpResponse:
         else:
             messages.success(request, "It is in the book.")
             return redirect("lot_show", lot.code)
-    context = {"form": form, "lot": lot, "free": free_grams(lot), "title": "Destroy a part",
+    context = {"form": form, "lot": lot, "free": free_of([lot])[lot.pk], "title": "Destroy a part",
                "button": "Keep that it was destroyed", "danger": True}  # fmt: skip
     return render(request, "lots/act.html", context)
 
@@ -238,7 +239,7 @@ def lot_finish(request: HouseRequest, code: str) -> HttpResponse:
         else:
             messages.success(request, f"Lot {lot.code} is finished.")
             return redirect("lot_show", lot.code)
-    context = {"form": form, "lot": lot, "free": free_grams(lot), "title": "Finish the lot",
+    context = {"form": form, "lot": lot, "free": free_of([lot])[lot.pk], "title": "Finish the lot",
                "button": "Finish the lot"}  # fmt: skip
     return render(request, "lots/act.html", context)
 

@@ -11,6 +11,7 @@ from django.shortcuts import redirect
 
 from lots.queries.house import establishment, rights_of
 from lots.views.base import HouseRequest, now_ms
+from lots.views.pen import IN_SIGHT, keep_out, note_use, pen_of_session
 
 log = logging.getLogger("lots")
 OPEN_BEFORE_FOUNDING = ("/found/", "/healthz", "/static/")
@@ -35,9 +36,26 @@ class HouseMiddleware:
         if user is not None and user.is_authenticated:
             asked.person = user.person
             asked.rights = rights_of(user.person)
+            asked.pen = pen_of_session(asked, user.person)
+            if asked.pen.by == "pin":
+                asked.rights &= {"operator"}
         else:
             asked.rights = set()
         return self.get_response(request)
+
+    def process_view(
+        self, request: HttpRequest, view: Any, args: Any, kwargs: Any
+    ) -> HttpResponse | None:
+        """Keeps everything but what is in sight behind a closed pen."""
+        asked = cast(HouseRequest, request)
+        pen = getattr(asked, "pen", None)
+        if pen is None:
+            return None
+        match = request.resolver_match
+        if not pen.open and (match is None or match.url_name not in IN_SIGHT):
+            return keep_out(asked)
+        note_use(asked)
+        return None
 
     def process_exception(self, request: HttpRequest, error: Exception) -> None:
         """Gives the failure a number that stands on the page and in the log."""
