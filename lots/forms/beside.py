@@ -219,10 +219,11 @@ def figures_of(body: Mapping[str, Any]) -> list[Figure]:
     probes = [_text(row, "probe", 40) for row in rows]
     if len(set(probes)) != len(probes):
         raise Refused({"figures": "The same fish stands twice in this round."})
-    return [_figure(row) for row in rows]
+    note = note_of(body)
+    return [_figure(row, note) for row in rows]
 
 
-def _figure(row: Mapping[str, Any]) -> Figure:
+def _figure(row: Mapping[str, Any], note: str) -> Figure:
     return Figure(
         as_read=_text(row, "as_read", 20),
         unit=_text(row, "unit", 12),
@@ -230,6 +231,7 @@ def _figure(row: Mapping[str, Any]) -> Figure:
         quantity=_text(row, "quantity", 40) or "temperature",
         instrument=_instrument(row),
         confirmed=_truth(row, "confirmed"),
+        note=note,
     )
 
 
