@@ -22,6 +22,7 @@ from lots.views import (
     series,
     shift,
     trace,
+    worker,
 )
 
 urlpatterns = [
@@ -31,6 +32,8 @@ urlpatterns = [
     path("out/", log_in.log_out, name="log_out"),
     path("invited/", log_in.invited, name="invited"),
     path("healthz", help.healthz, name="healthz"),
+    path("sw.js", worker.worker, name="worker"),
+    path("manifest.webmanifest", worker.manifest, name="manifest"),
     path("help/", help.help_page, name="help"),
     path("first-steps/", help.first_steps_page, name="first_steps"),
     path("pen/", pen.pen_open, name="pen_open"),

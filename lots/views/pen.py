@@ -26,7 +26,7 @@ NOTED_EACH_MS: Final = 60_000  # how often a session's use is written down
 IN_SIGHT: Final = frozenset(
     {
         "shift", "beside_data", "entry_take", "help", "tablet_help", "tablet_ca", "worker",
-        "manifest", "offline", "log_in", "log_out", "found", "invited", "healthz", "pen_open",
+        "manifest", "log_in", "log_out", "found", "invited", "healthz", "pen_open",
     }
 )  # fmt: skip
 CARRIED: Final = "pen-secret"  # the field that a carried form is opened with

@@ -136,8 +136,9 @@ export async function put({ kind, person, body, pin = '', label, shown = null, k
   return key;
 }
 const again = { state: 'waiting', needs: '', why: '', fields: null, unlikely: false, until: 0 };
-export async function mend(key, body, pin = '') {
+export async function mend(key, body, pin = '', person = null) {
   const entry = { ...await one(key), ...again, body: JSON.stringify(body) };
+  entry.person = person ?? entry.person;
   entry.seal = pin ? await seal(entry, pin) : '';
   entry.batch = batchOf(pin);
   return change(key, entry);
@@ -159,7 +160,7 @@ export async function intoNote(key, person, pin = '') {
 }
 
 // ---- deviations stay until somebody has read them ----
-export const unseen = async () => (await list()).filter(entry => !entry.seen && entry.answer?.verdict === 'DEVIATION');
+export const unseen = async () => (await list()).filter(entry => !entry.seen && (entry.answer ?? entry.shown)?.verdict === 'DEVIATION');
 export const saw = key => change(key, { seen: true });
 
 // ---- sending ----
