@@ -19,7 +19,13 @@ from lots.entries.load import ONE_LOAD_AT_A_TIME
 from lots.management.commands import demo
 from lots.management.demo.folder import check_may_fill, stale_ms
 from lots.management.demo.house import found
-from lots.management.demo.people import keep_people, new_passwords, people_file, smokehouse
+from lots.management.demo.people import (
+    keep_people,
+    new_passwords,
+    new_pins,
+    people_file,
+    smokehouse,
+)
 from lots.management.demo.scenario import fill
 from lots.management.demo.script import Script
 from lots.models.book import BookLine
@@ -291,7 +297,7 @@ def test_a_second_start_prints_the_same_people_and_fills_nothing(db: None, folde
 
 
 def test_the_people_file_is_for_its_owner_alone(tmp_path: Path) -> None:
-    keep_people(tmp_path, new_passwords())
+    keep_people(tmp_path, new_passwords(), new_pins())
     assert people_file(tmp_path).stat().st_mode & 0o777 == 0o600
 
 

@@ -40,14 +40,15 @@ class MustWait(Exception):
 def set_pin(person: Person, pin: str, at: int) -> None:
     """Chooses a PIN, or another one.  The password was asked for before."""
     require(person, Right.OPERATOR)
-    _check_new(pin)
+    check_new_pin(pin)
     with act("PIN set", person, at) as writing:
         writing.say(name=person.name)
         Login.objects.filter(person=person).update(pin=make_password(pin))
         PinTry.objects.filter(person=person).delete()
 
 
-def _check_new(pin: str) -> None:
+def check_new_pin(pin: str) -> None:
+    """Refuses what is no PIN, and what anybody would guess."""
     if not re.fullmatch(rf"[0-9]{{{SHORTEST},{LONGEST}}}", pin):
         raise Refused({"pin": f"Type {SHORTEST} to {LONGEST} digits."})
     if len(set(pin)) == 1:

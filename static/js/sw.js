@@ -42,11 +42,14 @@ async function keepShell(answer) {
 async function page(event, pathname) {
   const shell = pathname === SHELL, fallback = shell ? await held(SHELL) : null;
   const asked = fetch(event.request);
-  if (!shell) return asked.catch(() => new Response(AWAY, { headers: { 'Content-Type': 'text/html; charset=utf-8' } }));
+  const away = () => new Response(AWAY, { headers: { 'Content-Type': 'text/html; charset=utf-8' } });
+  if (!shell) return asked.catch(away);
   const late = new Promise(done => setTimeout(() => done(null), fallback ? PATIENCE : 2 ** 30));
   const kept = asked.then(answer => answer.type === 'basic' ? keepShell(answer) : answer);
   event.waitUntil(kept.catch(() => {}));
-  return (await Promise.race([kept.catch(() => null), late])) ?? fallback ?? asked;
+  const answer = await Promise.race([kept.catch(() => null), late]);
+  const broken = !answer || answer.status >= 500;  // a server that only says it is broken is no better than none
+  return broken ? fallback ?? answer ?? away() : answer;
 }
 async function file(event, pathname) {
   return (await held(pathname)) ?? fetch(event.request);

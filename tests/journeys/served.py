@@ -23,6 +23,7 @@ class Served:
     base: str
     folder: Path
     passwords: dict[str, str]
+    pins: dict[str, str]
 
 
 def free_port() -> int:
@@ -58,10 +59,10 @@ def serve_demo(folder: Path, port: int = 0) -> Iterator[Served]:
     base = f"http://127.0.0.1:{port}"
     try:
         wait_for(base, process)
-        rows = re.findall(
-            r"^(\w+)\s+(\S+-\S+-\S+-\d+)", (folder / "demo_people.txt").read_text(), re.M
-        )
-        yield Served(base, folder, dict(rows))
+        people = (folder / "demo_people.txt").read_text()
+        pins = dict(re.findall(r"^(\w+) .*\(PIN (\d+)\)", people, re.M))
+        rows = re.findall(r"^(\w+)\s+(\S+-\S+-\S+-\d+)", people, re.M)
+        yield Served(base, folder, dict(rows), pins)
     finally:
         process.terminate()
         process.wait(timeout=30)

@@ -12,7 +12,13 @@ from django.db import transaction
 
 from lots.core.units import show_span
 from lots.management.demo.folder import book_is_demo, check_may_fill, stale_ms, throw_away
-from lots.management.demo.people import keep_people, new_passwords, people_file
+from lots.management.demo.people import (
+    keep_people,
+    new_passwords,
+    new_pins,
+    people_file,
+    set_pins,
+)
 from lots.management.demo.scenario import fill
 from lots.management.serving import (
     check_loopback,
@@ -61,12 +67,15 @@ class Command(BaseCommand):
     def _fill(self, folder: Path, now: int) -> None:
         self.stdout.write(f"Filling {folder} with an invented week of work; about half a minute.")
         self.stdout.flush()
-        passwords = new_passwords()
-        keep_people(folder, passwords)  # before the book: a fill that breaks off is known by it
+        passwords, pins = new_passwords(), new_pins()
+        keep_people(
+            folder, passwords, pins
+        )  # before the book: a fill that breaks off is known by it
         began = time.monotonic()
         try:
             with transaction.atomic():
                 fill(now, passwords)
+                set_pins(pins, now)
         except BaseException:
             throw_away(folder)
             raise
@@ -84,7 +93,9 @@ class Command(BaseCommand):
             )
         file = people_file(folder)
         if file.exists():
-            self.stdout.write("\nThe people (log-in name, password, name, what they may do):\n")
+            self.stdout.write(
+                "\nThe people (log-in name, password, name, what they may do, and the PIN of those who log):\n"
+            )
             self.stdout.write(file.read_text())
         else:
             self.stdout.write(f"{file} is gone, and the passwords with it: use --fresh.")

@@ -91,7 +91,7 @@ function concerns(entry, loads, place) {
   return body.load != null ? loads.some(one => sameLoad(entry, one)) : body.place === place && entry.kind === 'reading';
 }
 function waitsLine(waits) {
-  const last = waits.at(-1), figures = last.shown?.figures?.join(', ');
+  const last = waits.at(-1), figures = last.shown?.figures?.map(one => one.text).join(', ');
   return h('p', { className: 'tile-waits' }, h('b', {}, `${waits.length} ${waits.length > 1 ? 'entries wait' : 'entry waits'}`), figures ? `; last ${figures}` : `; last: ${last.label}`, last.shown?.verdict ? `, provisional: ${WORDS[last.shown.verdict]}` : '');
 }
 function tileOf(load) {
@@ -109,7 +109,7 @@ function strip(open) {
   if (open.length) words.push(h('button', { type: 'button', className: 'button strip-waits', onclick: () => go('waiting') }, `${open.length} ${open.length > 1 ? 'entries wait' : 'entry waits'}${refused ? `, ${refused} refused` : ''}${need ? ', PIN wanted' : ''}`));
   words.push(h('span', { className: 'pen-state' }, penOpen() ? `Pen open: ${pen.initials}, until ${clock(Date.now() - Date.now() + queue.houseNow().at + pen.lock_after_ms - (Date.now() - state.used))}` : 'Pen closed: name and PIN for each entry'));
   if (!window.isSecureContext || !navigator.serviceWorker) words.push(h('a', { className: 'button button-quiet', href: '/tablet/' }, 'Nothing is kept without network here: what to do'));
-  words.push(h('button', { type: 'button', className: 'button button-quiet', 'aria-pressed': String(!muted), onclick: mute }, muted ? 'Sound: off' : 'Sound: on'));
+  words.push(h('button', { type: 'button', className: 'button button-quiet strip-sound', 'aria-pressed': String(!muted), onclick: mute }, muted ? 'Sound: off' : 'Sound: on'));
   const box = at('strip'), text = words.map(one => one.textContent).join('|');
   if (box.dataset.text !== text) { box.dataset.text = text; box.replaceChildren(...words); }
   at('strip-live').textContent = open.length ? `${open.length} waiting` : '';

@@ -47,7 +47,6 @@ export function span(ms) {
   if (minutes < 120) return `${minutes} min`;
   return hours < 48 ? `${hours} h${minutes % 60 ? ` ${minutes % 60} min` : ''}` : `${Math.floor(hours / 24)} days ${hours % 24} h`;
 }
-const figureText = text => text.replace('-', '−');
 export const penOpen = () => state.data.pen.open && Date.now() - state.used < state.data.pen.lock_after_ms;
 export const author = id => state.data.people.find(one => one.id === id);
 
@@ -189,7 +188,7 @@ export function pad({ load = null, place, quantity = null, then = '', fix = null
     const last = lastOf(one.probe);
     says.replaceChildren(...[
       judged.length > 0 && h('p', { className: 'provisional' }, said(['DEVIATION', 'ADJUST', 'MET'].find(word => judged.includes(word)), ''), ' provisional'),
-      ...limits.slice(0, 2).map(limit => h('p', {}, `${limit.point}: ${limit.demand}`)),
+      ...limits.slice(0, 1).map(limit => h('p', {}, `${limit.point}: ${limit.demand}`)),
       last && h('p', { className: 'quiet' }, `Last: ${last.text} at ${clock(last.at)} by ${last.by}`)].filter(Boolean));
     const more = fish && rows.some((each, index) => index !== now.at && !each.text);
     nextKey.hidden = !fish || rows.length < 2;
@@ -234,9 +233,9 @@ export function pad({ load = null, place, quantity = null, then = '', fix = null
       figures: filled.map(one => ({ as_read: one.text.replace('−', '-'), unit: now.unit, probe: one.probe, quantity: quantity?.quantity ?? 'temperature', instrument: now.instrument, confirmed: one.confirmed || !!fix?.unlikely })) };
     const found = temperature ? limits.filter(limit => limit.judge).flatMap(limit => filled.map(one => [verdict(limit.judge, ninths(one.text, now.unit), now.unit), limit])) : [];
     const order = ['MET', 'ADJUST', 'DEVIATION'], worst = found.sort((a, b) => order.indexOf(b[0]) - order.indexOf(a[0]))[0];
-    const shown = { figures: filled.map(one => `${one.probe ? `${one.probe} ` : ''}${one.text} ${temperature ? `°${now.unit}` : now.unit}`), where: label, verdict: worst?.[0] ?? null, point: worst?.[1].point ?? '', demand: worst?.[1].demand ?? '',
+    const shown = { figures: filled.map(one => ({ probe: one.probe, text: `${one.text} ${temperature ? `°${now.unit}` : now.unit}` })), where: label, verdict: worst?.[0] ?? null, point: worst?.[1].point ?? '', demand: worst?.[1].demand ?? '',
       action: worst?.[0] === 'DEVIATION' || worst?.[0] === 'ADJUST' ? worst[1].action : '', load: load?.id ?? null, place, then };
-    const words = `${label}: ${shown.figures.join(', ')}, read ${clock(body.observed_at)}`;
+    const words = `${label}: ${shown.figures.map(one => `${one.probe} ${one.text}`.trim()).join(', ')}, read ${clock(body.observed_at)}`;
     if (now.instrument) localStorage.setItem(`thermometer ${place}`, now.instrument);
     if (fix) return fix.done(body, words, shown);
     return store({ kind: 'reading', body, label: words, shown });
@@ -248,7 +247,7 @@ export function pad({ load = null, place, quantity = null, then = '', fix = null
     const reasons = ['Hands were full', 'The tablet was elsewhere', 'It was noted on paper first'].map(words => button(words, () => { now.late = words; drawWhen(); show(); }, 'button-quiet'));
     earlier.replaceChildren(h('summary', {}, now.ago || now.moment ? `Read at ${clock(observed())}` : 'Read earlier, thermometer, note'),
       h('p', { className: 'when' }, `Read at ${clock(observed())}${now.ago ? `, ${span(now.ago * 60000)} ago` : now.moment ? '' : ' (now)'}`),
-      h('div', { className: 'actions' }, step('1 h earlier', 60), step('15 min', 15), step('5 min', 5), step('1 min', 1), step('1 min later', -1), step('Now', 0)),
+      h('div', { className: 'actions' }, step('−1 h', 60), step('−15 min', 15), step('−5 min', 5), step('−1 min', 1), step('+1 min', -1), step('Now', 0)),
       isLate() && h('div', { className: 'field' }, h('label', { className: 'label', htmlFor: 'why-late' }, 'Why it comes late'), why, h('div', { className: 'actions' }, reasons)),
       temperature && h('div', { className: 'field' }, h('label', { className: 'label', htmlFor: 'with-what' }, 'Thermometer'),
         h('select', { id: 'with-what', onchange: event => { now.instrument = Number(event.target.value) || null; show(); } }, h('option', { value: '' }, 'not named'), data.instruments.map(one => h('option', { value: one.id, selected: one.id === now.instrument }, one.name)))),
@@ -258,9 +257,10 @@ export function pad({ load = null, place, quantity = null, then = '', fix = null
   const title = load ? `${spot.name}` : spot.name, under = load ? `${load.step}: ${codes(load)}${quantity ? ` · ${quantity.quantity}` : fish ? ' · inside the fish, the thickest part' : ''}` : `The place itself${spot.lots.length ? `, for ${spot.lots.join(', ')}` : ''}`;
   draw(`${title}${count}`, under,
     h('div', { className: 'pad' },
-      h('div', { className: 'pad-left' }, tabs, h('div', { className: 'pad-face' }, face, unitKey), says, asks, earlier),
+      h('div', { className: 'pad-left' }, tabs, h('div', { className: 'pad-face' }, face, unitKey), says, asks),
       h('div', { className: 'pad-right' }, keys(type, ['7', '8', '9', '4', '5', '6', '1', '2', '3', '-', '0', '.']),
-        h('div', { className: 'pad-keys-more' }, h('button', { type: 'button', className: 'key key-back', 'aria-label': 'Rub out', onclick: () => type('back') }, '⌫'), nextKey, storeKey))),
+        h('div', { className: 'pad-keys-more' }, h('button', { type: 'button', className: 'key key-back', 'aria-label': 'Rub out', onclick: () => type('back') }, '⌫'), nextKey, storeKey)),
+      earlier),
     h('div', { className: 'actions' }, back('Back to the shift'), load && !load.own && button('More of this load', () => go(`load/${loadHash(load)}`), 'button-quiet')));
   listen(type, () => { if (fish && row().text && rows.some((each, index) => index > now.at && !each.text)) next(); else save(); });
   show();
@@ -288,7 +288,7 @@ export async function answer(key) {
     entry.state === 'refused' && notice('Refused', Object.values(entry.fields).join(' '), 'box-refusal'),
     entry.needs && notice('Waits', entry.why || 'It waits for the PIN.'),
     h('section', { className: `answer answer-${(value ?? 'none').toLowerCase()}`, 'aria-live': 'polite' },
-      h('div', { className: shown.figures?.length > 1 ? 'round round-many' : 'round' }, (shown.figures ?? []).map(text => h('p', { className: 'figure' }, figureText(text)))),
+      h('div', { className: shown.figures?.length > 1 ? 'round round-many' : 'round' }, (shown.figures ?? []).map(one => h('div', {}, one.probe && h('p', { className: 'figure-of' }, one.probe), h('p', { className: 'figure' }, one.text)))),
       value ? h('p', { className: 'pad-verdict' }, said(value), !known && ' provisional') : h('p', {}, known?.said || 'The verdict comes with the server’s answer.'),
       (known?.figure || known?.demand || shown.demand) && h('p', { className: 'limit' }, [known?.figure, (known?.demand || shown.demand) && `Limit: ${known?.demand || shown.demand}`].filter(Boolean).join('. ')),
       known?.why && h('p', {}, `${known.why[0].toUpperCase()}${known.why.slice(1)}.`),
@@ -350,7 +350,7 @@ function moment(start) {
   const at = () => now.fixed ?? queue.houseNow().at - now.ago * 60000, late = () => queue.houseNow().at - at() > state.data.rules.late_after_ms;
   const step = (words, minutes) => button(words, () => { now.fixed = null; now.ago = minutes ? Math.max(0, now.ago + minutes) : 0; show(); }, 'button-quiet');
   function show() {
-    node.replaceChildren(...[h('p', { className: 'when' }, `At ${clock(at())}${now.ago ? `, ${span(now.ago * 60000)} ago` : now.fixed ? '' : ' (now)'}`), h('div', { className: 'actions' }, step('1 h earlier', 60), step('15 min', 15), step('5 min', 5), step('1 min', 1), step('Now', 0)),
+    node.replaceChildren(...[h('p', { className: 'when' }, `At ${clock(at())}${now.ago ? `, ${span(now.ago * 60000)} ago` : now.fixed ? '' : ' (now)'}`), h('div', { className: 'actions' }, step('−1 h', 60), step('−15 min', 15), step('−5 min', 5), step('−1 min', 1), step('Now', 0)),
       late() && field('why-late', 'Why it comes late', h('input', { type: 'text', id: 'why-late', maxLength: 300, value: now.late, oninput: event => { now.late = event.target.value; } }))].filter(Boolean));
   }
   show();

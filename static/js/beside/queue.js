@@ -2,7 +2,7 @@
 // once each, however often the sending breaks off.  The only module that touches store and network.
 
 const STORE = 'smokehouse-beside';
-const ANSWER_WITHIN = 10000, KEEP_SENT = 12 * 3600e3;
+const ANSWER_WITHIN = 10000, KEEP_SENT = 12 * 3600e3, RIGHT_AGAIN = 300e3;
 const POLL = { 'X-Beside': 'poll' };
 export const events = new EventTarget();
 const tell = (type, detail) => events.dispatchEvent(new CustomEvent(type, { detail }));
@@ -37,8 +37,10 @@ const kept = name => within('kept', 'readonly', store => store.get(name));
 export const list = () => within('entries', 'readonly', store => store.getAll());
 const one = key => within('entries', 'readonly', store => store.index('key').get(key));
 async function change(key, changes) {
-  const entry = { ...await one(key), ...changes };
-  await within('entries', 'readwrite', store => store.put(entry));
+  let entry;
+  await within('entries', 'readwrite', store => {  // read and written in one transaction: the page and the sender both change entries
+    store.index('key').get(key).onsuccess = ({ target }) => { entry = { ...target.result, ...changes }; store.put(entry); };
+  });
   tell('changed');
   return entry;
 }
@@ -65,12 +67,13 @@ export function houseNow() {
 const remembered = kept('offset').then(value => { if (!anchor && value) offset = value; }).catch(() => {});
 
 // ---- what the server said last ----
-let csrf = '', pinKey = null, learntAt = -Infinity;
+let csrf = '', pinKey = null, pen = null, learntAt = -Infinity;
 const FRESH = 60e3;  // a token learnt so lately is not fetched again before an entry
 export async function learn(data) {
   csrf = data.csrf;
   learntAt = performance.now();
   pinKey = data.pin_key ?? pinKey;
+  pen = data.pen;
   await keep('data', data);
 }
 export const snapshot = () => kept('data');
@@ -81,20 +84,23 @@ export async function fetchData() {
   try {
     const answer = await ask('/shift/data', { headers: POLL });
     if (answer.status === 401) return { needs: 'log in' };
-    if (!answer.ok || !json(answer)) return {};
-    const data = await answer.json();
-    measure(data.now, asked, Date.now());
+    if (answer.status !== 200 || !answer.said) return {};
+    const data = answer.said;
+    measure(data.now, asked, answer.heard);
     await learn(data);
     return { data };
   } catch { return {}; }
 }
+// {status, said, heard}: `said` is null where it is not our JSON.  The time is for the whole of the answer: a
+// network that dies in the middle of it must not hold up everything after it.
 async function ask(address, options) {
   const stop = new AbortController(), timer = setTimeout(() => stop.abort(), ANSWER_WITHIN);
   try {
-    return await fetch(address, { ...options, redirect: 'manual', cache: 'no-store', credentials: 'same-origin', signal: stop.signal });
+    const answer = await fetch(address, { ...options, redirect: 'manual', cache: 'no-store', credentials: 'same-origin', signal: stop.signal });
+    const heard = Date.now(), ours = (answer.headers.get('Content-Type') ?? '').startsWith('application/json');
+    return { status: answer.status, said: ours ? await answer.json() : null, heard };
   } finally { clearTimeout(timer); }
 }
-const json = answer => (answer.headers.get('Content-Type') ?? '').startsWith('application/json');
 
 // ---- the PIN's envelope ----
 const hex = bytes => [...new Uint8Array(bytes)].map(byte => byte.toString(16).padStart(2, '0')).join('');
@@ -155,7 +161,10 @@ export async function intoNote(key, person, pin = '') {
   const load = typeof body.load === 'number' ? body.load : null, lot = body.lot ?? null;
   const text = `Entered on the tablet and not taken: ${entry.label}${body.note ? `; ${body.note}` : ''}. The book said: ${why}`.slice(0, 2000);
   const noted = await put({ kind: 'note', person, pin, label: `Note of: ${entry.label}`, body: { load, lot, text, observed_at: entry.entered_at } });
-  await change(key, { state: 'stored', seen: true, answer: { said: 'Set down as a note.', page: '', note: noted } });
+  await change(key, { state: 'stored', seen: true, sent_at: Date.now(), answer: { said: 'Set down as a note.', page: '', note: noted } });
+  if (entry.kind === 'start')  // what was to go into that load has none now
+    for (const other of await list())
+      if (other.state === 'waiting' && JSON.parse(other.body).load?.key === key) await change(other.key, { state: 'refused', fields: { '': 'The load that it belongs to was not begun.' } });
   return noted;
 }
 
@@ -172,7 +181,9 @@ export function send() {
 const alone = work => navigator.locks ? navigator.locks.request('beside-send', work) : work();
 
 async function sendAll() {
-  const mine = entry => entry.state === 'waiting' && entry.needs !== 'pin' && entry.needs !== 'right';
+  // one without a PIN of its own goes again once its person's pen is open
+  const proved = entry => entry.needs !== 'pin' || (!entry.seal && pen?.open && pen.person === entry.person);
+  const mine = entry => entry.state === 'waiting' && proved(entry);
   if (!(await list()).some(mine)) return { sent: 0 };
   const fresh = performance.now() - learntAt < FRESH;
   if (!fresh && !(await fetchData()).data) return { sent: 0 };  // a fresh token and the clock, or not now
@@ -194,6 +205,7 @@ async function sendAll() {
   tell('changed');
   return { sent };
 }
+const TAKEN_IN = [200, 400, 403, 409, 422, 429];  // anything else says nothing of the entry
 async function post(entry) {
   const { key, kind, person, seal: closed, body, entered_at, device_at, offset_ms } = entry;
   try {
@@ -201,8 +213,7 @@ async function post(entry) {
       method: 'POST', headers: { ...POLL, 'Content-Type': 'application/json', 'X-CSRFToken': csrf },
       body: JSON.stringify({ key, kind, person, seal: closed, body, entered_at, device_at, offset_ms, sent_at: Date.now() }),
     });
-    if (!json(answer) || ![200, 403, 409, 422, 429].includes(answer.status)) return null;
-    return { status: answer.status, said: await answer.json() };
+    return answer.said && TAKEN_IN.includes(answer.status) ? answer : null;
   } catch { return null; }
 }
 async function taken(entry, said) {
@@ -211,7 +222,7 @@ async function taken(entry, said) {
   tell('stored', { key: entry.key, answer: said.answer });
 }
 async function notTaken(entry, { status, said }, barred) {
-  if (status === 422) {
+  if (status === 422 || status === 400) {
     await change(entry.key, { state: 'refused', fields: said.refused, unlikely: said.unlikely });
     tell('refused', { key: entry.key, fields: said.refused, unlikely: said.unlikely });
     return;
@@ -223,7 +234,8 @@ async function notTaken(entry, { status, said }, barred) {
     for (const other of await list())
       if (other.batch === entry.batch && other.state === 'waiting') await change(other.key, { needs: 'pin', why: said.why });
   }
-  await change(entry.key, { needs: wait ? 'wait' : said.needs, why: said.why, until: wait ? Date.now() + Math.max(0, said.until - houseNow().at) : 0 });
+  const pause = wait ? Math.max(0, said.until - houseNow().at) : said.needs === 'right' ? RIGHT_AGAIN : 0;
+  await change(entry.key, { needs: wait ? 'wait' : said.needs, why: said.why, until: pause && Date.now() + pause });
   tell('needs', { key: entry.key, ...said });
 }
 async function sweep() {
