@@ -3,27 +3,59 @@
 import os
 import re
 import socket
+import sqlite3
 import subprocess
 import sys
 import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).resolve().parents[2]
 
 
 @dataclass
 class Served:
-    """Where it is, and whose password is what."""
+    """A demo's folder with its server: where it is, whose password and PIN is what."""
 
-    base: str
     folder: Path
-    passwords: dict[str, str]
-    pins: dict[str, str]
+    port: int
+    passwords: dict[str, str] = field(default_factory=dict)
+    pins: dict[str, str] = field(default_factory=dict)
+    process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def base(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def start(self) -> None:
+        words = [sys.executable, "manage.py", "--data", str(self.folder)]
+        words += ["demo", "--port", str(self.port)]
+        with (self.folder / "served.log").open("ab") as log:
+            self.process = subprocess.Popen(
+                words, cwd=ROOT, env=_environment(), stdout=log, stderr=log
+            )
+        wait_for(self.base, self.process)
+        people = (self.folder / "demo_people.txt").read_text()
+        self.passwords = dict(re.findall(r"^(\w+)\s+(\S+-\S+-\S+-\d+)", people, re.M))
+        self.pins = dict(re.findall(r"^(\w+) .*\(PIN (\d+)\)", people, re.M))
+
+    def stop(self) -> None:
+        if self.process is not None:
+            self.process.terminate()
+            self.process.wait(timeout=30)
+            self.process = None
+
+    def ask(self, sql: str, *values: object) -> list[tuple[Any, ...]]:
+        """Looks into the book's file, past the application."""
+        with closing(sqlite3.connect(self.folder / "book.sqlite3", timeout=20)) as book:
+            rows = book.execute(sql, values).fetchall()
+            book.commit()
+            return rows
 
 
 def free_port() -> int:
@@ -50,22 +82,14 @@ def fill_demo(folder: Path) -> Path:
 
 
 @contextmanager
-def serve_demo(folder: Path, port: int = 0) -> Iterator[Served]:
+def serve_demo(folder: Path) -> Iterator[Served]:
     """Serves the folder's demo until the block ends."""
-    port = port or free_port()
-    words = [sys.executable, "manage.py", "--data", str(folder), "demo", "--port", str(port)]
-    with (folder / "served.log").open("ab") as log:
-        process = subprocess.Popen(words, cwd=ROOT, env=_environment(), stdout=log, stderr=log)
-    base = f"http://127.0.0.1:{port}"
+    house = Served(folder, free_port())
     try:
-        wait_for(base, process)
-        people = (folder / "demo_people.txt").read_text()
-        pins = dict(re.findall(r"^(\w+) .*\(PIN (\d+)\)", people, re.M))
-        rows = re.findall(r"^(\w+)\s+(\S+-\S+-\S+-\d+)", people, re.M)
-        yield Served(base, folder, dict(rows), pins)
+        house.start()
+        yield house
     finally:
-        process.terminate()
-        process.wait(timeout=30)
+        house.stop()
 
 
 def wait_for(base: str, process: subprocess.Popen[bytes]) -> None:
