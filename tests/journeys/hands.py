@@ -76,11 +76,13 @@ class Hands:
         return int(self.queue("waiting"))
 
     def until_sent(self, left: int = 0, seconds: int = 60) -> None:
-        self.page.wait_for_function(
-            "async left => { const q = await import('/static/js/beside/queue.js'); await q.send();"
-            " return await q.waiting() <= left; }",
-            arg=left, timeout=seconds * 1000, polling=500,
-        )  # fmt: skip
+        """Sends again and again, as the page does by itself, until no more than so many wait."""
+        for _ in range(4 * seconds):
+            self.queue("send")
+            if self.waiting() <= left:
+                return
+            self.page.wait_for_timeout(250)
+        raise AssertionError(f"{self.waiting()} entries still wait")
 
 
 def new_hands(browser: Any, house: Served, **options: Any) -> Hands:
