@@ -21,6 +21,7 @@ from lots.views import (
     review,
     series,
     shift,
+    tablet,
     trace,
     worker,
 )
@@ -32,6 +33,8 @@ urlpatterns = [
     path("out/", log_in.log_out, name="log_out"),
     path("invited/", log_in.invited, name="invited"),
     path("healthz", help.healthz, name="healthz"),
+    path("tablet/", tablet.tablet_help, name="tablet_help"),
+    path("tablet/ca.crt", tablet.tablet_ca, name="tablet_ca"),
     path("sw.js", worker.worker, name="worker"),
     path("manifest.webmanifest", worker.manifest, name="manifest"),
     path("help/", help.help_page, name="help"),
@@ -84,6 +87,7 @@ urlpatterns = [
     path("loads/<int:pk>/", load.load_show, name="load_show"),
     path("loads/<int:pk>/move/", load.load_move, name="load_move"),
     path("loads/<int:pk>/end/", load.load_end, name="load_end"),
+    path("loads/<int:pk>/note/", load.load_note, name="load_note"),
     path("loads/<int:pk>/probe-left/", load.probe_left, name="probe_left"),
     # reading
     path("log/", reading.reading_choose, name="reading_choose"),

@@ -176,7 +176,7 @@ def move_start(person: Person, load: Load, when: Moments, reason: str) -> LoadSt
                 entered_at=when.entered_at,
             )
         )
-        writing.say(place=load.place.name)
+        writing.say(place=load.place.name, **when.said())
         _judge_anew(writing, load, when.recorded_at)
     return row
 
@@ -253,6 +253,7 @@ def say_probe_left(person: Person, load: Load, probe: str, when: Moments, reason
     notice_lapses(_lots(load), when.recorded_at)
     with act("probe left", person, when.recorded_at) as writing:
         writing.concerns(*_lots(load))
+        writing.say(**when.said())
         row = writing.write(
             ProbeLeft(
                 load=load,

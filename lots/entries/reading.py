@@ -202,7 +202,7 @@ def correct_reading(
         row = write_reading(
             writing, figure, wrong.place, wrong.load, seen, wrong, reason, taken_back
         )
-        writing.say(place=wrong.place.name, corrects=wrong.pk)
+        writing.say(place=wrong.place.name, corrects=wrong.pk, **when.said())
         forget_states(touched)
         return Entered([row], _judge(writing, [row], touched, when.recorded_at))
 
@@ -273,7 +273,7 @@ def correct_observation(
                 correction_reason=reason.strip(),
             )
         )
-        writing.say(load=wrong.load_id, corrects=wrong.pk)
+        writing.say(load=wrong.load_id, corrects=wrong.pk, **when.said())
         return judge_loads(writing, touched, when.recorded_at)
 
 

@@ -32,7 +32,7 @@ def ensure_seal_key(house: Establishment, at: int) -> None:
 
     folder = seal_folder()
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-    if not any(folder.iterdir()):
+    if not any(folder.glob("seal*.pem")):  # other keys lie in the same folder
         make_seal_key(folder, house.name, datetime.fromtimestamp(at / 1000, UTC))
 
 

@@ -23,6 +23,7 @@ LARGEST_WHOLE: Final = 2**53
 MOST_ROWS: Final = 60
 LONGEST: Final = {"text": 2000, "late_reason": 300, "note": 400, "what": 200}
 _KEY: Final = re.compile(r"[0-9a-f]{32}")
+TOO_LARGE: Final = "This entry is larger than any entry can be. Nothing was written."
 UNREADABLE: Final = "This entry cannot be read. Nothing was written."
 
 
@@ -80,7 +81,7 @@ def clean_envelope(raw: bytes) -> Envelope:
 
 def _json(raw: bytes, most: int) -> Any:
     if len(raw) > most:
-        raise Refused("This entry is larger than any entry can be. Nothing was written.")
+        raise Refused(TOO_LARGE)
     try:
         return json.loads(raw, parse_constant=_no_number)
     except (ValueError, RecursionError) as error:
@@ -253,10 +254,13 @@ def looks_of(body: Mapping[str, Any]) -> list[Look]:
 
 
 def portions_of(body: Mapping[str, Any]) -> list[Portion]:
-    return [
+    found = [
         Portion(needed_lot(row), _text(row, "step", 60, empty=False), grams_of(row, "grams"))
         for row in _rows(body, "portions")
     ]
+    if len({portion.lot.pk for portion in found}) != len(found):
+        raise Refused({"lots": "The same lot stands twice in this load. Give it one weight."})
+    return found
 
 
 def grams_of(row: Mapping[str, Any], name: str) -> int:

@@ -120,3 +120,16 @@ class ProbeLeftForm(forms.Form):
             label="Which probe", choices=[(probe, probe) for probe in probes]
         )
         self.fields["observed_at"] = MomentField(zone=house.zone, now_ms=now_ms, label="When")
+
+
+class NoteForm(forms.Form):
+    """Words about a load, and when what they speak of was seen."""
+
+    text = forms.CharField(label="Note", max_length=2000, widget=forms.Textarea(attrs={"rows": 4}))
+
+    def __init__(
+        self, data: Any = None, *, house: Establishment, now_ms: int, **options: Any
+    ) -> None:
+        super().__init__(data, **options)
+        self.fields["observed_at"] = MomentField(zone=house.zone, now_ms=now_ms, label="When seen")
+        self.fields["client_key"] = KeyField()

@@ -2,8 +2,10 @@
 
 import os
 import socket
+import ssl
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,6 +16,7 @@ from django.db.migrations.executor import MigrationExecutor
 from django.db.migrations.loader import MigrationLoader
 from gunicorn.app.base import BaseApplication
 
+from lots.lan import CERT, KEY, LanCert, Reached
 from lots.models.triggers import missing_triggers
 
 LOOPBACK: Final = ("127.0.0.1", "localhost", "::1", "[::1]")
@@ -23,13 +26,31 @@ ANSWER_WITHIN_S: Final = 120  # a logger's file of 50 MB on a small machine
 LAPSES_EVERY_S: Final = 60
 
 
+def is_loopback(host: str) -> bool:
+    """Whether only this machine itself reaches the host."""
+    return host in LOOPBACK
+
+
 def check_loopback(host: str) -> None:
     """Refuses every address but this machine's own."""
-    if host not in LOOPBACK:
+    if not is_loopback(host):
         raise CommandError(
-            f"{host} is refused: the logbook listens on this machine only (127.0.0.1). Other "
-            "addresses come with https, which this version does not have."
+            f"{host} is refused: this is served on this machine only (127.0.0.1). On other addresses "
+            "manage.py serve speaks https."
         )
+
+
+def speak_https(standing: LanCert) -> None:
+    """What differs where the book is served over https: who may ask, and that no cookie goes another way.
+    HSTS stays off: a tablet that loses the house's authority must still reach the page that helps."""
+    settings.ALLOWED_HOSTS = [*settings.ALLOWED_HOSTS, *_hosts(standing.reached)]
+    settings.SESSION_COOKIE_SECURE = True
+    settings.CSRF_COOKIE_SECURE = True
+
+
+def _hosts(where: Reached) -> list[str]:
+    six = [f"[{one}]" for one in where.addresses if one.version == 6]
+    return [*where.names, *(str(one) for one in where.addresses if one.version == 4), *six]
 
 
 def check_port(host: str, port: int) -> None:
@@ -107,7 +128,8 @@ def check_triggers_stand() -> None:
 class Logbook(BaseApplication):  # type: ignore[misc]
     """gunicorn with its settings given here; it reads no file and no argument of its own."""
 
-    def __init__(self, host: str, port: int) -> None:
+    def __init__(self, host: str, port: int, certificates: Path | None = None) -> None:
+        self.certificates = certificates
         bare = host.strip("[]")
         self.bind = f"[{bare}]:{port}" if ":" in bare else f"{bare}:{port}"
         super().__init__()
@@ -124,6 +146,12 @@ class Logbook(BaseApplication):  # type: ignore[misc]
             "control_socket_disable": True,
             "umask": 0o077,
         }
+        if self.certificates is not None:
+            chosen |= {
+                "certfile": str(self.certificates / CERT),
+                "keyfile": str(self.certificates / KEY),
+                "ssl_context": _tls_1_2_at_least,
+            }
         for name, value in chosen.items():
             if name in self.cfg.settings:
                 self.cfg.set(name, value)
@@ -134,14 +162,22 @@ class Logbook(BaseApplication):  # type: ignore[misc]
         return application
 
 
-def serve_forever(host: str, port: int) -> None:
-    """Serves the book until it is told to end; notices lapses each minute beside it."""
-    check_loopback(host)
+def _tls_1_2_at_least(conf: Any, default: Callable[[], ssl.SSLContext]) -> ssl.SSLContext:
+    context = default()
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    return context
+
+
+def serve_forever(host: str, port: int, certificates: Path | None = None) -> None:
+    """Serves the book until it is told to end; notices lapses each minute beside it.  `certificates` is
+    the folder of the house's own: on any address but loopback there is no serving without."""
+    if certificates is None:
+        check_loopback(host)
     connections.close_all()  # no open file of the book may pass to the workers
     master = os.getpid()
     noticing = _start_noticing()
     try:
-        Logbook(host, port).run()
+        Logbook(host, port, certificates).run()
     finally:
         if os.getpid() == master:  # a worker comes by here too when it leaves
             _end(noticing)

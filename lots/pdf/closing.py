@@ -28,6 +28,8 @@ CAUTIONS = (
     "code says otherwise or more, that prevails.",
     "A reading is only as good as its instrument and as the place where the probe sat. Page {instruments} "
     "says when each instrument was last compared with a known standard.",
+    "“(PIN)” beside initials means that the entry was initialled with a short number on a tablet that several "
+    "people share: initials, and nothing more. Signatures are made with the full password.",
     "The reason for all this is Clostridium botulinum, which can grow in vacuum-packed smoked fish "
     "without smell or sign, and Listeria monocytogenes, which grows in the cold.",
 )

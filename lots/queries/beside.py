@@ -255,15 +255,26 @@ def _clocks(one: Judged, now: LoadNow, at: int) -> Iterator[Row]:
                     yield clock("at least", now.since + (least or longer or 0), demand(leaf))
                 if most:
                     yield clock("at most", now.since + most, demand(leaf))
-            case Maintained(_, _, for_ms, _) if leaf is one.limit:
-                had = finding.numbers.get("maintained_ms", 0)
-                if had < for_ms and finding.figure_at is not None:
-                    words = f"{show_span(for_ms - had)} still to be shown, at the earliest"
-                    yield clock("at least", finding.figure_at + for_ms - had, words)
+            case Maintained() as rule if leaf is one.limit and (since := _unbroken(one, rule, at)):
+                left = rule.for_ms - finding.numbers["maintained_ms"]
+                words = f"{show_span(left)} still to be shown, at the earliest"
+                yield clock("at least", since + rule.for_ms, words)
             case Cooling() | Exposure() if leaf is one.limit and finding.next_at is not None:
                 yield clock("at most", finding.next_at, demand(leaf))
             case Every() | Lethality():
                 continue
+
+
+def _unbroken(one: Judged, rule: Maintained, at: int) -> int | None:
+    """Since when the bound has been held without a break; None where that is not known: held long
+    enough, not held now, or held longer before a break than since."""
+    finding, gap = one.finding, rule.longest_gap_ms
+    had = finding.numbers.get("maintained_ms", rule.for_ms)
+    if had >= rule.for_ms or gap is None or finding.next_at is None or finding.next_at < at:
+        return None
+    newest = finding.next_at - gap
+    held = finding.figure_at is not None and finding.figure_at + had == newest
+    return finding.figure_at if held else None
 
 
 def pad_lots() -> list[Row]:

@@ -7,7 +7,7 @@ from typing import Any
 from django.db.models import Q
 
 from lots.core.limits import Every, Measured, Observed, Verdict, demand, operating_demand
-from lots.models.lot import Load, LoadPart, Lot
+from lots.models.lot import Load, LoadPart, Lot, Note
 from lots.models.reading import LoggerImport, Observation, Reading
 from lots.queries.board import first_subject, one_of_each_plan, open_lots
 from lots.queries.evidence import OwnSeries, end_of, is_late, own_series, started_at
@@ -231,6 +231,13 @@ def end_page(load: Load, at: int) -> dict[str, Any]:
     }
 
 
+def notes_of(loads: Iterable[int], lot: Lot | None = None) -> list[Note]:
+    """The notes about the loads, and about the lot itself, newest first."""
+    about = Q(load__in=list(loads)) | (Q(lot=lot) if lot is not None else Q())
+    rows = Note.objects.filter(about).select_related("line__person", "load__place")
+    return list(rows.order_by("-observed_at", "-id"))
+
+
 def load_page(load: Load, at: int) -> dict[str, Any]:
     """Everything of one load."""
     parts, limits = _limits(load, at)
@@ -257,6 +264,7 @@ def load_page(load: Load, at: int) -> dict[str, Any]:
         ),
         "looks": _asked(parts, Observed),
         "measures": _asked(parts, Measured),
+        "notes": notes_of([load.pk]),
         "moves": load.moves.select_related("line__person").order_by("id"),
         "probes_left": load.probes_left.select_related("line__person").order_by("id"),
     }

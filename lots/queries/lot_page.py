@@ -19,7 +19,7 @@ from lots.queries.explained import Explained, explain_all
 from lots.queries.forecasts import clock_in
 from lots.queries.judgements import Judged, judge_parts, not_judged, sitting_of, step_states
 from lots.queries.lineage import balance, lineage, parts_of, trace
-from lots.queries.load_page import LimitShown, shown
+from lots.queries.load_page import LimitShown, notes_of, shown
 from lots.queries.plans import plan_value
 from lots.queries.release import bars, deviation_state, deviations_of, gone, unreviewed
 
@@ -158,6 +158,7 @@ def lot_page(lot: Lot, unit: TempUnit, zone: ZoneInfo, at: int) -> dict[str, Any
         "laboratory": LaboratoryResult.objects.filter(lot=lot)
         .select_related("line__person", "report")
         .prefetch_related("samples"),
+        "notes": notes_of([part.load_id for part in parts], lot),
         "back": back,
         "forth": forth,
         "not_judged": not_judged(plan),

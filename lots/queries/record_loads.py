@@ -1,5 +1,6 @@
 """Rows → what the record says of loads: starts, ends, probes that left, what was adjusted."""
 
+import json
 from collections.abc import Iterable
 
 from lots.core import record as paper
@@ -14,7 +15,12 @@ BOOK = "book"  # whose initials an act has that no person did: a lapse noticed b
 
 
 def initials_of(line: BookLine) -> str:
-    return line.person.initials if line.person else BOOK
+    """Whose line it is, and how it came where not by their own log-in: OT, OT (PIN), OT (paper)."""
+    initials = line.person.initials if line.person else BOOK
+    if '"by":"' not in line.content:  # most lines; spares the reading of each as JSON
+        return initials
+    by = json.loads(line.content).get("by")
+    return f"{initials} ({by})" if isinstance(by, str) and by else initials
 
 
 def acceptance(row: Reading | Observation | LoadEnd) -> tuple[paper.Acceptance, ...]:

@@ -14,8 +14,10 @@ from lots.core.units import (
     show_span,
     show_temperature,
 )
+from lots.queries.record_loads import initials_of
 
 register = template.Library()
+register.filter("initials", initials_of)  # of a line of the book, and how the entry came: OT (PIN)
 
 
 def _zone(context: template.Context) -> ZoneInfo:

@@ -78,6 +78,11 @@ def open_door(view: View) -> View:
     return view
 
 
+def by_of(request: HouseRequest) -> str:
+    """How an entry made on a page came, where the pen was not opened with the password."""
+    return "PIN" if request.pen.by == "pin" else ""
+
+
 def zone_of(request: HouseRequest) -> ZoneInfo:
     return ZoneInfo(request.house.zone)
 

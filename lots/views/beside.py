@@ -5,6 +5,7 @@ import hmac
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from django.core.exceptions import RequestDataTooBig
 from django.http import HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.template.loader import render_to_string
@@ -118,7 +119,7 @@ def beside_data(request: HouseRequest) -> HttpResponse:
 def entry_take(request: HouseRequest) -> HttpResponse:
     """Takes one entry into the book, once, and answers with what it shows."""
     try:
-        envelope = form.clean_envelope(request.body)
+        envelope = form.clean_envelope(_raw(request))
         proved = prove(request, envelope)
         line, answer, repeated = _take(envelope, _moments(envelope, proved, request.now_ms))
     except MustWait as wait:
@@ -133,6 +134,13 @@ def entry_take(request: HouseRequest) -> HttpResponse:
         said = {"refused": refusal.fields, "unlikely": isinstance(refusal, Unlikely)}
         return JsonResponse(said, status=422)
     return JsonResponse({"stored": True, "repeated": repeated, "line": line, "answer": answer})
+
+
+def _raw(request: HouseRequest) -> bytes:
+    try:
+        return request.body
+    except RequestDataTooBig as error:
+        raise Refused(form.TOO_LARGE) from error
 
 
 def prove(request: HouseRequest, envelope: Envelope) -> str:

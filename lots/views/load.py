@@ -12,14 +12,15 @@ from lots.core.moments import show_moment
 from lots.core.series import Chunk
 from lots.entries.load import Portion, end_load, move_start, say_probe_left, start_load
 from lots.entries.moments import Moments
+from lots.entries.note import write_note
 from lots.entries.refusals import Refused
 from lots.forms.fields import refuse
-from lots.forms.load import EndLoadForm, MoveLoadForm, ProbeLeftForm, StartLoadForm
+from lots.forms.load import EndLoadForm, MoveLoadForm, NoteForm, ProbeLeftForm, StartLoadForm
 from lots.models.lot import Load
 from lots.queries.evidence import own_series
 from lots.queries.house import open_places, say_weight
 from lots.queries.load_page import end_page, load_page, startable
-from lots.views.base import HouseRequest, open_to
+from lots.views.base import HouseRequest, by_of, open_to
 
 
 def _load(pk: int) -> Load:
@@ -33,7 +34,7 @@ def _key() -> dict[str, str]:
 
 
 def _moments(request: HouseRequest, observed: int, reason: str) -> Moments:
-    return Moments(observed, request.now_ms, request.now_ms, 0, reason)
+    return Moments(observed, request.now_ms, request.now_ms, 0, reason, by_of(request))
 
 
 @open_to("operator")
@@ -153,3 +154,24 @@ def probe_left(request: HouseRequest, pk: int) -> HttpResponse:
             messages.success(request, "The reason is in the book.")
             return redirect("load_show", pk)
     return render(request, "loads/probe_left.html", {"form": form, "load": load})
+
+
+@open_to("operator")
+def load_note(request: HouseRequest, pk: int) -> HttpResponse:
+    """Something worth keeping that is no reading."""
+    load = _load(pk)
+    form = NoteForm(
+        request.POST or None, house=request.house, now_ms=request.now_ms, initial=_key()
+    )
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        when = _moments(request, data["observed_at"], "")
+        try:
+            write_note(request.person, load, None, data["text"], when, data["client_key"])
+        except Refused as refusal:
+            refuse(form, refusal.fields)
+        else:
+            messages.success(request, "The note is in the book.")
+            return redirect("load_show", pk)
+    context = {"form": form, "load": load, "title": "Write a note", "button": "Store the note"}
+    return render(request, "readings/load_form.html", context)

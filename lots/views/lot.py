@@ -30,7 +30,7 @@ from lots.queries.load_page import taken_along
 from lots.queries.lot_page import get_lot, lot_list, lot_page, proposed_code, undecided
 from lots.queries.plans import newest_versions, plan_value
 from lots.queries.retention import keep_until
-from lots.views.base import HouseRequest, open_to, upload_of, zone_of
+from lots.views.base import HouseRequest, by_of, open_to, upload_of, zone_of
 
 
 def _lot(code: str) -> Lot:
@@ -97,7 +97,9 @@ def _open_form(request: HouseRequest, version: PlanVersion) -> OpenLotForm:
 
 def _when(request: HouseRequest, form: OpenLotForm | FinishForm, name: str) -> Moments:
     data = form.cleaned_data
-    return Moments(data[name], request.now_ms, request.now_ms, 0, data["late_reason"])
+    return Moments(
+        data[name], request.now_ms, request.now_ms, 0, data["late_reason"], by_of(request)
+    )
 
 
 def _new_lot(request: HouseRequest, form: OpenLotForm, version: PlanVersion) -> NewLot:

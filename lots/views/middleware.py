@@ -14,7 +14,9 @@ from lots.views.base import HouseRequest, now_ms
 from lots.views.pen import IN_SIGHT, keep_out, note_use, pen_of_session
 
 log = logging.getLogger("lots")
-OPEN_BEFORE_FOUNDING = ("/found/", "/healthz", "/static/")
+OPEN_BEFORE_FOUNDING = (
+    "/found/", "/healthz", "/static/", "/tablet/", "/sw.js", "/manifest.webmanifest"
+)  # fmt: skip
 
 
 class HouseMiddleware:

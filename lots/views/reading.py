@@ -31,7 +31,7 @@ from lots.queries.board import readable
 from lots.queries.house import file_bytes, usable_instruments
 from lots.queries.load_page import asked_looks, asked_measures
 from lots.queries.lot_page import get_lot
-from lots.views.base import HouseRequest, open_to, upload_of
+from lots.views.base import HouseRequest, by_of, open_to, upload_of
 
 SHOWN_IN_PAGE = ("image/jpeg", "image/png", "image/webp")
 
@@ -43,7 +43,11 @@ def _load(pk: int) -> Load:
 
 def _moments(request: HouseRequest, data: dict[str, Any]) -> Moments:
     return Moments(
-        data["observed_at"], request.now_ms, request.now_ms, 0, data.get("late_reason", "")
+        data["observed_at"],
+        request.now_ms,
+        request.now_ms,
+        late_reason=data.get("late_reason", ""),
+        by=by_of(request),
     )
 
 
@@ -163,7 +167,7 @@ def reading_correct(request: HouseRequest, pk: int) -> HttpResponse:
             data["as_read"], data["unit"], instrument=wrong.instrument,
             confirmed=confirmed(form, "as_read"),
         )  # fmt: skip
-        when = Moments(wrong.observed_at, request.now_ms, request.now_ms)
+        when = Moments(wrong.observed_at, request.now_ms, request.now_ms, by=by_of(request))
         try:
             answer = entries.correct_reading(request.person, wrong, figure, data["reason"], when)
         except Unlikely as refusal:
@@ -240,7 +244,7 @@ def observation_correct(request: HouseRequest, pk: int) -> HttpResponse:
     form = CorrectLookForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
-        when = Moments(wrong.observed_at, request.now_ms, request.now_ms)
+        when = Moments(wrong.observed_at, request.now_ms, request.now_ms, by=by_of(request))
         try:
             entries.correct_observation(
                 request.person, wrong, data["found"] == "yes", data["reason"], when

@@ -66,7 +66,9 @@ class Hands:
 
     def queue(self, call: str, *words: Any) -> Any:
         """Asks the page's own queue."""
-        asked = "async ([call, words]) => (await import('/static/js/beside/queue.js'))[call](...words)"
+        asked = (
+            "async ([call, words]) => (await import('/static/js/beside/queue.js'))[call](...words)"
+        )
         return self.page.evaluate(asked, [call, list(words)])
 
     def entries(self) -> list[dict[str, Any]]:

@@ -335,3 +335,74 @@ def test_a_body_of_another_shape_is_refused(
     before = lines()
     answer = send(olga, entry(book.operator, "reading", body, at) | moved)
     assert (answer.status_code in (409, 422), lines()) == (True, before), answer.content
+
+
+OTHERS: tuple[tuple[str, dict[str, Any]], ...] = (
+    ("look", {"load": None}), ("look", {"load": 99_999}), ("look", {"looks": None}),
+    ("look", {"looks": []}), ("look", {"looks": [{"what": "", "found": True}]}),
+    ("look", {"looks": [{"what": "ice", "found": "yes"}]}),
+    ("look", {"looks": [{"what": "x" * 201, "found": True}]}),
+    ("start", {"place": 99_999}), ("start", {"place": True}), ("start", {"portions": None}),
+    ("start", {"portions": []}), ("start", {"portions": [7]}), ("start", {"portions": [{}]}),
+    ("start", {"portions": [{"lot": 99_999, "step": "hold", "grams": 1}]}),
+    ("start", {"portions": [{"lot": "LOT", "step": "candy", "grams": 1}]}),
+    ("start", {"portions": [{"lot": "LOT", "step": "hold", "grams": 10**15}]}),
+    ("start", {"portions": [{"lot": "LOT", "step": "hold", "grams": -1}]}),
+    ("start", {"portions": [{"lot": "LOT", "step": "hold", "grams": 0.5}]}),
+    ("start", {"portions": [{"lot": "LOT", "step": "hold", "grams": 12_000}] * 2}),
+    ("end", {"load": None}), ("end", {"load": {}}), ("end", {"observed_at": 2**53}),
+    ("finish", {"lot": None}), ("finish", {"lot": 99_999}), ("finish", {"packed_g": -5}),
+    ("finish", {"packed_g": 10**15}), ("finish", {"packs": -1}), ("finish", {"packs": 10**9}),
+    ("finish", {"packs": None}), ("note", {"text": ""}), ("note", {"text": "x" * 2001}),
+    ("note", {"text": None}), ("note", {"load": 99_999}), ("note", {"lot": 99_999}),
+    ("note", {"lot": {"key": "a"}}), ("note", {"observed_at": None}),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("kind", "changes"), OTHERS, ids=str)
+def test_each_kind_of_another_shape_is_refused(
+    kind: str, changes: dict[str, Any], book: Book, olga: Client, clock: Clock, smoke: Load
+) -> None:
+    at = clock("08:20")
+    lot = book.open_lot("TR-9", at="08:10")
+    whole = {
+        "look": {"load": smoke.pk, "looks": [{"what": "ice", "found": True}]},
+        "start": {
+            "place": book.place("Cooler").pk,
+            "portions": [{"lot": lot.pk, "step": "hold", "grams": 20_000}],
+        },
+        "end": {"load": smoke.pk},
+        "finish": {"lot": lot.pk, "packed_g": 1, "packs": 1},
+        "note": {"load": smoke.pk, "lot": None, "text": "x"},
+    }[kind] | {"observed_at": at, "late_reason": "", "note": ""}
+    text = json.dumps(whole | changes).replace('"LOT"', str(lot.pk))
+    before = lines()
+    answer = send(olga, entry(book.operator, kind, {}, at) | {"body": text})
+    assert (answer.status_code in (409, 422), lines()) == (True, before), answer.content
+
+
+def test_an_entry_of_megabytes_is_refused_in_words(book: Book, olga: Client) -> None:
+    refused(olga, "x" * 3_000_000, 422, "Nothing was written")
+
+
+def test_a_key_of_somebody_elses_entry_is_refused(
+    book: Book, olga: Client, clock: Clock, smoke: Load
+) -> None:
+    at = clock("08:20")
+    assert send(olga, entry(book.operator, "note", {"text": "x", "observed_at": at}, at)).json()
+    other = entry(book.operator, "end", {"load": smoke.pk, "observed_at": at}, at)
+    assert refused(olga, other, 422, "")["refused"]
+
+
+def test_a_finish_sent_again_is_kept_once_and_says_so(
+    book: Book, olga: Client, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lot = book.open_lot("TR-1")
+    at = clock("08:20")
+    monkeypatch.setattr("lots.entries.lot._check_finish", lambda *_: None)  # about the key alone
+    body = {"lot": lot.pk, "packed_g": 9_000, "packs": 60, "observed_at": at}
+    made = entry(book.operator, "finish", body, at)
+    first, before = send(olga, made), lines()
+    assert first.status_code == 200, first.content
+    again = send(olga, made).json()
+    assert (again["line"], again["repeated"], lines()) == (first.json()["line"], True, before)

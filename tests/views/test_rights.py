@@ -29,6 +29,12 @@ TABLE: dict[str, tuple[set[str], set[str]]] = {
     "healthz": (DOOR, NOBODY),
     "help": (EVERYONE, NOBODY),
     "first_steps": (EVERYONE, NOBODY),
+    "worker": (DOOR, NOBODY),
+    "manifest": (DOOR, NOBODY),
+    "pen_open": (EVERYONE, EVERYONE),
+    "pen_close": (NOBODY, EVERYONE),
+    "pin_set": ({O}, {O}),
+    "pin_clear": (NOBODY, {K}),
     "people": (EVERYONE, NOBODY),
     "person_invite": ({K}, {K}),
     "person_show": ({K}, NOBODY),
@@ -58,6 +64,8 @@ TABLE: dict[str, tuple[set[str], set[str]]] = {
     "reassess_sign": ({C}, {C}),
     # lot and load
     "shift": (EVERYONE, NOBODY),
+    "beside_data": (EVERYONE, NOBODY),
+    "entry_take": (NOBODY, EVERYONE),  # whose entry it is stands in it: the entries ask their right
     "lots": (EVERYONE, NOBODY),
     "lot_show": (EVERYONE, NOBODY),
     "lot_open": ({O}, {O}),
@@ -72,6 +80,7 @@ TABLE: dict[str, tuple[set[str], set[str]]] = {
     "load_move": ({O}, {O}),
     "load_end": ({O}, {O}),
     "probe_left": ({O}, {O}),
+    "load_note": ({O}, {O}),
     # reading
     "reading_choose": (EVERYONE, NOBODY),
     "reading_load": ({O}, {O}),
@@ -138,7 +147,7 @@ def house(book: Book) -> House:
     last = book.inspector.pk
     roles = {O: book.operator, R: book.reviewer, C: book.coordinator, I: book.inspector, K: keeper}
     numbers = {"person_show": last, "right_give": last, "right_end": last, "person_reset": last}
-    loads = ("load_show", "load_move", "load_end", "probe_left", "reading_load")
+    loads = ("load_show", "load_move", "load_end", "probe_left", "load_note", "reading_load")
     return House(roles, numbers | dict.fromkeys(loads, load.pk))
 
 
@@ -156,6 +165,8 @@ def ask(client: Client, method: str, address: str, person: Person | None) -> Htt
 def outcome(answer: HttpResponse) -> str:
     if answer.status_code in (403, 405):
         return {403: "no right", 405: "no such method"}[answer.status_code]
+    if answer.status_code == 401:  # what a tablet's own requests get instead of a log-in page
+        return "log in first"
     if answer.status_code == 302 and "/in/?next=" in answer["Location"]:
         return "log in first"
     return "let in"

@@ -24,7 +24,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         from lots.pdf.check import check
-        from lots.pdf.seal import trusted_certificates
+        from lots.pdf.seal import CA_CERT, trusted_certificates
 
         try:
             data = Path(options["file"]).read_bytes()
@@ -32,7 +32,7 @@ class Command(BaseCommand):
         except OSError as error:
             raise CommandError(f"{error.filename}: {error.strerror}", returncode=2) from error
         keys = Path(settings.KEYS_DIR)
-        if not trusted and keys.exists():
+        if not trusted and (keys / CA_CERT).exists():
             trusted = trusted_certificates(keys)
         result = check(data, trusted)
         for line in result.lines:

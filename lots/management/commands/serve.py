@@ -2,8 +2,9 @@
 
 import time
 from argparse import ArgumentParser
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Final
 
 from django.conf import settings
 from django.core.management import call_command
@@ -11,17 +12,43 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import DatabaseError, connection
 
 from lots.entries.founding import new_founding_code
+from lots.lan import (
+    BadName,
+    LanCert,
+    Reached,
+    lan_cert,
+    lan_folder,
+    make_lan_cert,
+    own_addresses,
+    reached,
+    renew_server,
+    usual_name,
+)
 from lots.management.backing_up import back_up_before_migrating
+from lots.management.commands.make_lan_cert import house_name, said
 from lots.management.serving import (
-    check_loopback,
     check_not_demo,
     check_not_newer,
     check_port,
     check_triggers_stand,
+    is_loopback,
     prepare_folder,
     serve_forever,
+    speak_https,
 )
 from lots.queries.house import establishment
+
+EVERY_ADDRESS: Final = ("0.0.0.0", "::", "[::]")
+
+
+def _where(host: str) -> Reached:
+    """Whom the first certificate names: the host asked for, and this machine's name and addresses."""
+    bare = host.strip("[]")
+    if host in EVERY_ADDRESS:
+        return reached([usual_name()], own_addresses())
+    is_address = bare.replace(".", "").isdigit() or ":" in bare
+    names, addresses = ([], [bare]) if is_address else ([bare], [])
+    return reached([*names, usual_name()], [*addresses, *own_addresses()])
 
 
 class Command(BaseCommand):
@@ -29,11 +56,15 @@ class Command(BaseCommand):
     requires_system_checks: ClassVar[list[str]] = []  # they run after migrating
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--host", default="127.0.0.1", help="this machine's own address")
+        parser.add_argument(
+            "--host",
+            default="127.0.0.1",
+            help="where it listens: on any address or name but loopback over https, with the house's own "
+            "certificate; 0.0.0.0 is every address",
+        )
         parser.add_argument("--port", type=int, default=8000)
 
     def handle(self, *args: Any, host: str, port: int, **options: Any) -> None:
-        check_loopback(host)
         check_port(host, port)
         folder = Path(settings.DATA_DIR)
         prepare_folder(folder)
@@ -44,8 +75,31 @@ class Command(BaseCommand):
                 f"The database in {folder} is damaged or cannot be read ({error}). Nothing is "
                 "served. The copies of earlier starts lie in its folder backups."
             ) from error
-        self._say(host, port, folder)
-        serve_forever(host, port)
+        certificates = None
+        if not is_loopback(host):
+            certificates = lan_folder(Path(settings.KEYS_DIR))
+            speak_https(self._certificate(certificates, host))
+        self._say(host, port, folder, https=certificates is not None)
+        serve_forever(host, port, certificates)
+
+    def _certificate(self, folder: Path, host: str) -> LanCert:
+        """The house's own certificate for the host: made first, or renewed where it ends soon."""
+        now, standing = datetime.now(UTC), lan_cert(folder)
+        try:
+            if standing is None:
+                standing = make_lan_cert(folder, house_name(), _where(host), now)
+            elif standing.wants_renewing(now):
+                standing = renew_server(folder, now)
+        except BadName as error:
+            raise CommandError(str(error)) from error
+        if host not in EVERY_ADDRESS and not standing.reached.covers(host):
+            raise CommandError(
+                f"The certificate is for {', '.join(standing.reached.words)}, not for {host}. Serve one of "
+                f"those, or make another: manage.py make_lan_cert --anew with --name or --address {host}; "
+                "every tablet then installs the new authority."
+            )
+        self.stdout.write(said(standing, folder))
+        return standing
 
     def _bring_up_to_date(self) -> None:
         check_not_demo()
@@ -58,9 +112,12 @@ class Command(BaseCommand):
         call_command("migrate", interactive=False, verbosity=0)
         self.check(databases=["default"])
 
-    def _say(self, host: str, port: int, folder: Path) -> None:
-        shown = f"[{host}]" if host == "::1" else host
-        self.stdout.write(f"The logbook is at http://{shown}:{port}/ (data in {folder})")
+    def _say(self, host: str, port: int, folder: Path, https: bool) -> None:
+        shown = f"[{host}]" if ":" in host and not host.startswith("[") else host
+        scheme = "https" if https else "http"
+        self.stdout.write(f"The logbook is at {scheme}://{shown}:{port}/ (data in {folder})")
+        if https:
+            self.stdout.write(f"A tablet begins at {scheme}://{shown}:{port}/tablet/")
         if establishment() is None:
             self.stdout.write("The book is empty. Whoever founds the house there needs this code:")
             self.stdout.write(f"\n    {new_founding_code()}\n\n")

@@ -158,7 +158,8 @@ export async function retype(person, pin) {
 // One that the server will not have as it is goes into the book in its own words, so that nothing is lost.
 export async function intoNote(key, person, pin = '') {
   const entry = await one(key), body = JSON.parse(entry.body), why = Object.values(entry.fields ?? {}).join(' ');
-  const load = typeof body.load === 'number' ? body.load : null, lot = body.lot ?? null;
+  const begun = body.load?.key && (await one(body.load.key))?.answer?.load;
+  const load = typeof body.load === 'number' ? body.load : begun ?? null, lot = body.lot ?? null;
   const text = `Entered on the tablet and not taken: ${entry.label}${body.note ? `; ${body.note}` : ''}. The book said: ${why}`.slice(0, 2000);
   const noted = await put({ kind: 'note', person, pin, label: `Note of: ${entry.label}`, body: { load, lot, text, observed_at: entry.entered_at } });
   await change(key, { state: 'stored', seen: true, sent_at: Date.now(), answer: { said: 'Set down as a note.', page: '', note: noted } });
@@ -222,7 +223,7 @@ async function taken(entry, said) {
   tell('stored', { key: entry.key, answer: said.answer });
 }
 async function notTaken(entry, { status, said }, barred) {
-  if (status === 422 || status === 400) {
+  if (said.refused) {
     await change(entry.key, { state: 'refused', fields: said.refused, unlikely: said.unlikely });
     tell('refused', { key: entry.key, fields: said.refused, unlikely: said.unlikely });
     return;

@@ -18,7 +18,18 @@ async function show() {
   link.textContent = `${count} ${count > 1 ? 'entries wait' : 'entry waits'} on this tablet`;
   line.replaceChildren(link);
 }
+// Tried again by itself, each time after a longer pause; and as soon as the network or somebody comes back.
+let pause = 10e3, timer;
+async function attempt() {
+  clearTimeout(timer);
+  if (!await queue.waiting().catch(() => 0)) return;
+  await queue.fetchData();
+  await queue.send();
+  pause = Math.min(2 * pause, 300e3);
+  timer = setTimeout(attempt, pause);
+}
 queue.events.addEventListener('changed', show);
-addEventListener('online', queue.send);
+addEventListener('online', attempt);
+document.addEventListener('visibilitychange', () => { if (!document.hidden) attempt(); });
 await show();
-await queue.send();
+await attempt();
