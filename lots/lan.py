@@ -248,7 +248,8 @@ def _server(
     ca_key: ec.EllipticCurvePrivateKey,
     now: datetime,
 ) -> x509.Certificate:
-    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, where.words[0][:64])])
+    # words, not a host's name: some take a host's name here for one more to be held to the constraints
+    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "Smokehouse logbook server")])
     names: list[x509.GeneralName] = [x509.DNSName(one) for one in where.names]
     names += [x509.IPAddress(one) for one in where.addresses]
     usage = x509.KeyUsage(True, False, False, False, False, False, False, False, False)

@@ -1,5 +1,6 @@
 """Serving the book: where it may listen, what is looked at first, and the server itself."""
 
+import errno
 import os
 import socket
 import ssl
@@ -62,7 +63,11 @@ def check_port(host: str, port: int) -> None:
         trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             trial.bind((host.strip("[]"), port))
+        except socket.gaierror as error:
+            raise CommandError(f"{host} is no name that this machine can find: {error}.") from error
         except OSError as error:
+            if error.errno == errno.EADDRNOTAVAIL:
+                raise CommandError(f"{host} is not an address of this machine.") from error
             raise CommandError(
                 f"Port {port} cannot be used ({error.strerror}). Is the logbook running already? "
                 f"Another port: --port {port + 1 if port < 65535 else 8000}"

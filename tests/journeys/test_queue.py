@@ -95,7 +95,7 @@ def test_a_session_that_ended_meanwhile_keeps_the_queue_until_somebody_logs_in(
     tablet: Tablet,
 ) -> None:
     entries = rounds(tablet, 200, 204)
-    tablet.page.context.clear_cookies()
+    tablet.page.context.clear_cookies(name="sessionid")
     keys = [tablet.put(entry) for entry in entries]
     tablet.send()
     assert [one["state"] for one in tablet.entries()] == ["waiting"] * 4
@@ -120,6 +120,20 @@ def test_a_wrong_pin_holds_back_only_that_persons_entries(tablet: Tablet) -> Non
     found = in_the_book(tablet.house.folder, keys)
     assert [row["client_key"] for row in found] == [keys[1], keys[0], keys[2]]
     assert [row["person_id"] for row in found] == [olive, bram, bram]
+
+
+def test_an_entry_without_a_pin_goes_once_its_persons_pen_is_open_again(tablet: Tablet) -> None:
+    tablet.page.click("button:has-text('Close the pen')")
+    tablet.page.wait_for_selector("text=Pen closed")
+    key = tablet.put(tablet.reading(310, "Cooler"))
+    tablet.send()
+    assert tablet.entry(key)["needs"] == "pin"
+    tablet.page.goto(tablet.house.base + "/pen/?next=/")
+    Visitor(tablet.page, tablet.house.base).type(secret=tablet.house.passwords["olive"])
+    tablet.page.keyboard.press("Enter")
+    tablet.page.wait_for_selector("#board .load")
+    tablet.send()
+    assert tablet.entry(key)["state"] == "stored"
 
 
 def test_a_pin_is_kept_nowhere_in_the_tablets_store(tablet: Tablet) -> None:
@@ -190,6 +204,21 @@ def test_what_belongs_to_a_load_waits_until_its_start_is_stored(tablet: Tablet) 
     assert [tablet.entry(key)["state"] for key in (begun, read)] == ["stored", "stored"], (
         tablet.entry(read)["fields"]
     )
+
+
+def test_a_start_set_down_as_a_note_lets_nothing_wait_for_ever(tablet: Tablet) -> None:
+    tank = next(one["id"] for one in tablet.data["places"] if one["name"] == "Brine tank 2")
+    pen = tablet.data["pen"]["person"]
+    body = {"place": tank, "portions": [], "observed_at": tablet.data["now"], "late_reason": "",
+            "note": ""}  # fmt: skip
+    begun = tablet.put({"kind": "start", "person": pen, "label": "Start", "body": body})
+    read = tablet.put(tablet.reading(365, "Brine tank 2", load={"key": begun}))
+    tablet.send()
+    tablet.run("await q.intoNote(given[0], given[1])", [begun, pen])
+    assert tablet.entry(read)["state"] == "refused"
+    tablet.run("await q.intoNote(given[0], given[1])", [read, pen])
+    tablet.send()
+    assert tablet.waiting() == 0
 
 
 def test_a_page_that_is_not_ours_leaves_the_queue_as_it_was(tablet: Tablet) -> None:

@@ -65,7 +65,8 @@ def test_a_log_in_page_never_stands_for_the_opening_page(tablet: Tablet) -> None
     tablet.page.context.clear_cookies()
     tablet.page.goto(tablet.house.base + "/")
     assert "/in/" in tablet.page.url
-    tablet.page.wait_for_timeout(300)
+    tablet.page.evaluate("navigator.serviceWorker.controller.postMessage('keep the page')")
+    tablet.page.wait_for_timeout(1500)
     kept = tablet.page.evaluate(SHELL)
     assert "In the house now" in kept
     assert 'type="password"' not in kept
