@@ -43,7 +43,9 @@ def verify(folder: Path, leaf: Path) -> str:
     return done.stdout + done.stderr
 
 
-def leaf_for(folder: Path, name: x509.GeneralName) -> Path:
+def leaf_for(
+    folder: Path, name: x509.GeneralName, now: datetime = NOW, key_file: Path | None = None
+) -> Path:
     """A certificate that somebody with the authority's key makes for another name or address."""
     ca = x509.load_pem_x509_certificate((folder / CA_CERT).read_bytes())
     ca_key = serialization.load_pem_private_key((folder / CA_KEY).read_bytes(), None)
@@ -55,12 +57,17 @@ def leaf_for(folder: Path, name: x509.GeneralName) -> Path:
         .issuer_name(ca.subject)
         .public_key(key.public_key())
         .serial_number(7)
-        .not_valid_before(NOW - timedelta(days=1))
-        .not_valid_after(NOW + timedelta(days=90))
+        .not_valid_before(now - timedelta(days=1))
+        .not_valid_after(now + timedelta(days=90))
         .add_extension(x509.SubjectAlternativeName([name]), critical=False)
         .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
         .sign(ca_key, hashes.SHA256())
     )
+    if key_file is not None:
+        plain = serialization.NoEncryption()
+        key_file.write_bytes(
+            key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, plain)
+        )
     file = folder / "another.pem"
     file.write_bytes(made.public_bytes(serialization.Encoding.PEM))
     return file

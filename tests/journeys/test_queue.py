@@ -282,7 +282,7 @@ def test_a_clock_set_back_while_the_page_lives_moves_no_entry(tablet: Tablet) ->
     script = """const before = q.houseNow(); const real = Date.now; Date.now = () => real() - given;
         const after = q.houseNow(); Date.now = real; return [after.at - before.at, after.offset_ms - before.offset_ms];"""
     moved, offset = tablet.run(script, 5 * 3600_000)
-    assert 0 <= moved <= 1000
+    assert -2 <= moved <= 1000  # each moment is rounded to a whole ms
     assert abs(offset - 5 * 3600_000) <= 1000
 
 
