@@ -21,7 +21,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 Address = ipaddress.IPv4Address | ipaddress.IPv6Address
-CA_KEY, CA_CERT, KEY, CERT = "ca-key.pem", "ca.pem", "server-key.pem", "server.pem"
+CA_KEY, CA_CERT, SERVER = "ca-key.pem", "ca.pem", "server.pem"  # SERVER: key and certificate in one
 CA_DAYS: Final = 10 * 365
 SERVER_DAYS: Final = (
     397  # phones refuse server certificates of more than 398 days (common practice)
@@ -50,7 +50,11 @@ class Reached:
         return [*self.names, *map(str, self.addresses)]
 
     def covers(self, host: str) -> bool:
-        return host.strip("[]").lower() in self.words
+        bare = host.strip("[]").lower()
+        try:
+            return ipaddress.ip_address(bare) in self.addresses
+        except ValueError:
+            return bare in self.names
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,10 +90,15 @@ def _name(text: str) -> str:
         raise BadName(f"“{text}” is no name: letters, digits and hyphens, parts joined by points.")
     if labels[-1].isdigit():
         raise BadName(f"“{text}” is no name. Is it an address? Give it with --address.")
-    if len(labels) > 1 and not name.endswith(PRIVATE_ENDINGS):
+    if len(labels) == 1:  # a constraint to one word would permit every name that ends in it
+        raise BadName(
+            f"“{text}” is a single word. Give it one of the endings of a house's own network, "
+            f"such as {text}.home.arpa."
+        )
+    if not name.endswith(PRIVATE_ENDINGS) or f".{name}" in PRIVATE_ENDINGS:
         raise BadName(
             f"“{text}” belongs to the public internet. Choose a name of the house's own network, ending in "
-            f"{', '.join(PRIVATE_ENDINGS)}, or a single word."
+            f"{', '.join(PRIVATE_ENDINGS)}."
         )
     return name
 
@@ -99,6 +108,10 @@ def _address(text: str) -> Address:
         address = ipaddress.ip_address(text.strip().strip("[]"))
     except ValueError as error:
         raise BadName(f"“{text}” is no address such as 192.168.1.20.") from error
+    if "%" in text:
+        raise BadName(
+            f"“{text}” names an interface of this machine only. Give the address without it."
+        )
     if address.is_unspecified:
         raise BadName(f"{text} stands for every address. Give the one that tablets type.")
     if not (address.is_private or address.is_link_local or address.is_loopback):
@@ -139,9 +152,9 @@ def lan_folder(keys: Path) -> Path:
 
 def lan_cert(folder: Path) -> LanCert | None:
     """What stands in the folder; None where nothing does."""
-    if not (folder / CERT).exists():
+    if not (folder / SERVER).exists():
         return None
-    server = x509.load_pem_x509_certificate((folder / CERT).read_bytes())
+    server = x509.load_pem_x509_certificate((folder / SERVER).read_bytes())
     said = server.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
     names = tuple(said.get_values_for_type(x509.DNSName))
     addresses = tuple(said.get_values_for_type(x509.IPAddress))
@@ -171,10 +184,9 @@ def make_lan_cert(folder: Path, house: str, where: Reached, now: datetime) -> La
     ca_key, key = ec.generate_private_key(ec.SECP256R1()), ec.generate_private_key(ec.SECP256R1())
     ca = _authority(house, ca_key, where, now)
     server = _server(key, where, ca, ca_key, now)
-    for name, private in ((CA_KEY, ca_key), (KEY, key)):
-        _write(folder / name, _pem(private), 0o600)
-    for name, certificate in ((CA_CERT, ca), (CERT, server)):
-        _write(folder / name, certificate.public_bytes(serialization.Encoding.PEM), 0o644)
+    _write(folder / CA_KEY, _pem(ca_key), 0o600)
+    _write(folder / CA_CERT, ca.public_bytes(serialization.Encoding.PEM), 0o644)
+    _write_server(folder, key, server)
     return LanCert(where, server.not_valid_after_utc, fingerprint(folder))
 
 
@@ -189,8 +201,7 @@ def renew_server(folder: Path, now: datetime) -> LanCert:
         raise BadName(f"{folder / CA_KEY} is no key of this program's making.")
     key = ec.generate_private_key(ec.SECP256R1())
     server = _server(key, standing.reached, ca, ca_key, now)
-    _write(folder / KEY, _pem(key), 0o600)
-    _write(folder / CERT, server.public_bytes(serialization.Encoding.PEM), 0o644)
+    _write_server(folder, key, server)
     return LanCert(standing.reached, server.not_valid_after_utc, standing.fingerprint)
 
 
@@ -200,6 +211,14 @@ def _pem(key: ec.EllipticCurvePrivateKey) -> bytes:
         serialization.PrivateFormat.PKCS8,
         serialization.NoEncryption(),
     )
+
+
+def _write_server(
+    folder: Path, key: ec.EllipticCurvePrivateKey, certificate: x509.Certificate
+) -> None:
+    """Both in one file: a power cut leaves a pair that fits, the old one or the new."""
+    pem = certificate.public_bytes(serialization.Encoding.PEM)
+    _write(folder / SERVER, _pem(key) + pem, 0o600)
 
 
 def _write(file: Path, content: bytes, mode: int) -> None:
@@ -222,6 +241,9 @@ def _authority(
     builder = builder.add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
     builder = builder.add_extension(usage, critical=True)
     builder = builder.add_extension(_constraints(where), critical=True)
+    builder = builder.add_extension(  # for nothing but servers: no mail, no programs
+        x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False
+    )
     return builder.add_extension(identity, critical=False).sign(key, hashes.SHA256())
 
 

@@ -18,8 +18,7 @@ from django.core.management.base import CommandError
 from lots.lan import (
     CA_CERT,
     CA_KEY,
-    CERT,
-    KEY,
+    SERVER,
     BadName,
     Reached,
     lan_cert,
@@ -83,7 +82,7 @@ def test_the_server_s_certificate_is_accepted_under_the_authority(
     tmp_path: Path, where: Reached
 ) -> None:
     made = make_lan_cert(tmp_path, HOUSE, where, NOW)
-    assert "OK" in verify(tmp_path, tmp_path / CERT)
+    assert "OK" in verify(tmp_path, tmp_path / SERVER)
     assert (made, made.reached) == (lan_cert(tmp_path), where)
 
 
@@ -120,14 +119,14 @@ def test_the_constraints_are_critical_and_name_exactly_what_was_given(tmp_path: 
 
 def test_phones_accept_how_long_it_lasts(tmp_path: Path) -> None:
     make_lan_cert(tmp_path, HOUSE, BOTH, NOW)
-    server = x509.load_pem_x509_certificate((tmp_path / CERT).read_bytes())
+    server = x509.load_pem_x509_certificate((tmp_path / SERVER).read_bytes())
     assert server.not_valid_after_utc - server.not_valid_before_utc <= timedelta(days=398)
     assert server.not_valid_before_utc < NOW
 
 
 def test_the_keys_are_their_owner_s_alone_and_not_the_seal_s(tmp_path: Path) -> None:
     make_lan_cert(tmp_path, HOUSE, BOTH, NOW)
-    for name in (CA_KEY, KEY):
+    for name in (CA_KEY, SERVER):
         assert stat.S_IMODE((tmp_path / name).stat().st_mode) == 0o600
     assert stat.S_IMODE(tmp_path.stat().st_mode) == 0o700
     assert not list(tmp_path.glob("seal*"))
@@ -139,13 +138,13 @@ def test_renewing_keeps_the_authority_that_tablets_trust(tmp_path: Path) -> None
     renewed = renew_server(tmp_path, NOW)
     assert (renewed.fingerprint, renewed.reached) == (first.fingerprint, BOTH)
     assert not renewed.wants_renewing(NOW)
-    assert "OK" in verify(tmp_path, tmp_path / CERT)
+    assert "OK" in verify(tmp_path, tmp_path / SERVER)
 
 
 @pytest.mark.parametrize(
     ("name", "words"),
     [("bank.example.com", "public internet"), ("smoke_house", "is no name"), ("-a.lan", "is no name"),
-     ("", "is no name"), ("a..lan", "is no name"), ("192.168.1.20", "Is it an address"), ("x" * 64, "is no name")],
+     ("com", "single word"), ("smokehouse", "single word"), ("home.arpa", "public internet"), ("", "is no name"), ("a..lan", "is no name"), ("192.168.1.20", "Is it an address"), ("x" * 64, "is no name")],
 )  # fmt: skip
 def test_a_name_that_is_none_or_not_the_house_s_is_refused(name: str, words: str) -> None:
     with pytest.raises(BadName, match=words):
@@ -155,7 +154,7 @@ def test_a_name_that_is_none_or_not_the_house_s_is_refused(name: str, words: str
 @pytest.mark.parametrize(
     ("address", "words"),
     [("8.8.8.8", "public internet"), ("192.168.1", "is no address"), ("0.0.0.0", "every address"),
-     ("2606:4700::1", "public internet"), ("smokehouse", "is no address")],
+     ("2606:4700::1", "public internet"), ("fe80::1%eth0", "interface"), ("smokehouse", "is no address")],
 )  # fmt: skip
 def test_an_address_that_is_none_or_not_the_house_s_is_refused(address: str, words: str) -> None:
     with pytest.raises(BadName, match=words):
@@ -199,7 +198,7 @@ def test_the_server_takes_the_certificate_and_nothing_older_than_tls_1_2(tmp_pat
 
     make_lan_cert(tmp_path, HOUSE, BOTH, NOW)
     book = Logbook("127.0.0.2", 8443, tmp_path)
-    assert (book.cfg.certfile, book.cfg.keyfile) == (str(tmp_path / CERT), str(tmp_path / KEY))
+    assert (book.cfg.certfile, book.cfg.keyfile) == (str(tmp_path / SERVER), str(tmp_path / SERVER))
     context = book.cfg.ssl_context(book.cfg, lambda: ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER))
     assert context.minimum_version is ssl.TLSVersion.TLSv1_2
 

@@ -17,7 +17,7 @@ from django.db.migrations.executor import MigrationExecutor
 from django.db.migrations.loader import MigrationLoader
 from gunicorn.app.base import BaseApplication
 
-from lots.lan import CERT, KEY, LanCert, Reached
+from lots.lan import SERVER, LanCert, Reached
 from lots.models.triggers import missing_triggers
 
 LOOPBACK: Final = ("127.0.0.1", "localhost", "::1", "[::1]")
@@ -153,8 +153,8 @@ class Logbook(BaseApplication):  # type: ignore[misc]
         }
         if self.certificates is not None:
             chosen |= {
-                "certfile": str(self.certificates / CERT),
-                "keyfile": str(self.certificates / KEY),
+                "certfile": str(self.certificates / SERVER),
+                "keyfile": str(self.certificates / SERVER),
                 "ssl_context": _tls_1_2_at_least,
             }
         for name, value in chosen.items():

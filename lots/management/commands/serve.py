@@ -75,11 +75,12 @@ class Command(BaseCommand):
                 f"The database in {folder} is damaged or cannot be read ({error}). Nothing is "
                 "served. The copies of earlier starts lie in its folder backups."
             ) from error
-        certificates = None
+        certificates, standing = None, None
         if not is_loopback(host):
             certificates = lan_folder(Path(settings.KEYS_DIR))
-            speak_https(self._certificate(certificates, host))
-        self._say(host, port, folder, https=certificates is not None)
+            standing = self._certificate(certificates, host)
+            speak_https(standing)
+        self._say(host, port, folder, standing)
         serve_forever(host, port, certificates)
 
     def _certificate(self, folder: Path, host: str) -> LanCert:
@@ -112,12 +113,15 @@ class Command(BaseCommand):
         call_command("migrate", interactive=False, verbosity=0)
         self.check(databases=["default"])
 
-    def _say(self, host: str, port: int, folder: Path, https: bool) -> None:
-        shown = f"[{host}]" if ":" in host and not host.startswith("[") else host
-        scheme = "https" if https else "http"
-        self.stdout.write(f"The logbook is at {scheme}://{shown}:{port}/ (data in {folder})")
-        if https:
-            self.stdout.write(f"A tablet begins at {scheme}://{shown}:{port}/tablet/")
+    def _say(self, host: str, port: int, folder: Path, standing: LanCert | None) -> None:
+        if standing is None:
+            shown = f"[{host}]" if host == "::1" else host
+            self.stdout.write(f"The logbook is at http://{shown}:{port}/ (data in {folder})")
+        else:
+            words = standing.reached.words if host in EVERY_ADDRESS else [host.strip("[]")]
+            shown = [f"https://{f'[{one}]' if ':' in one else one}:{port}/" for one in words]
+            self.stdout.write(f"The logbook is at {' or '.join(shown)} (data in {folder})")
+            self.stdout.write(f"A tablet begins at {shown[0]}tablet/")
         if establishment() is None:
             self.stdout.write("The book is empty. Whoever founds the house there needs this code:")
             self.stdout.write(f"\n    {new_founding_code()}\n\n")
