@@ -14,6 +14,7 @@ from lots.entries.readings import (
     Figure,
     check_figure,
     check_figures,
+    check_in_time,
     figure_value,
     subject_of,
     write_reading,
@@ -33,7 +34,7 @@ from lots.models.reading import (
     SeriesCorrection,
     SeriesWithdrawn,
 )
-from lots.queries.evidence import end_of, loads_at, started_at
+from lots.queries.evidence import end_of, loads_at
 from lots.queries.judgements import Judged, judge_parts
 from lots.queries.lineage import parts_of
 from lots.queries.plans import plan_value
@@ -91,7 +92,7 @@ def enter_readings(
     when.check()
     check_figures(figures, place, subject_of(figures[0], load))
     if load is not None:
-        _check_in_time(load, when, figures[0].quantity != "temperature")
+        check_in_time(_fresh(load), when, figures[0].quantity != "temperature")
     kind = media_type(attachment) if attachment else ""
     touched = _touched(place, load, when.observed_at)
     notice_lapses(_lots(touched), when.recorded_at)
@@ -107,19 +108,6 @@ def enter_readings(
         if (done := already(client_key, "reading entered", person)) is None:
             raise
         return _first_answer(done, figures, when.recorded_at)
-
-
-def _check_in_time(load: Load, when: Moments, measured: bool) -> None:
-    fresh = _fresh(load)
-    first = min(started_at(fresh), fresh.started_at)
-    day_before = first - 24 * 60 * 60 * 1000
-    if when.observed_at < day_before:
-        raise Refused({"observed_at": "This is more than a day before the load began."})
-    end = end_of(fresh)
-    if end is not None and when.observed_at > end.ended_at and not measured:
-        raise Refused(
-            {"observed_at": "The load had ended by then. If the end was wrong, put it right first."}
-        )
 
 
 def _first_answer(line: BookLine, figures: Sequence[Figure], at: int) -> Entered:

@@ -3,13 +3,21 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from lots.core.units import QUANTITIES, BadQuantity, show_temperature, to_millionths, to_ninths
+from lots.core.units import (
+    MS_PER_DAY,
+    QUANTITIES,
+    BadQuantity,
+    show_temperature,
+    to_millionths,
+    to_ninths,
+)
 from lots.entries.book import Act
 from lots.entries.moments import Moments
 from lots.entries.refusals import Refused, Unlikely
 from lots.models.house import Instrument, Place
 from lots.models.lot import Load
 from lots.models.reading import Reading
+from lots.queries.evidence import end_of, started_at
 from lots.queries.house import rules
 
 LARGEST = 10**15  # millionths: a thousand million of any unit was mistyped; any database keeps it
@@ -102,6 +110,19 @@ def check_figures(figures: Iterable[Figure], place: Place, subject: str) -> None
         raise Unlikely(unlikely)
 
 
+def check_in_time(load: Load, when: Moments, measured: bool) -> None:
+    """Refuses a moment at which nothing of the load's fish can have been read."""
+    first = min(started_at(load), load.started_at)
+    day_before = first - MS_PER_DAY
+    if when.observed_at < day_before:
+        raise Refused({"observed_at": "This is more than a day before the load began."})
+    end = end_of(load)
+    if end is not None and when.observed_at > end.ended_at and not measured:
+        raise Refused(
+            {"observed_at": "The load had ended by then. If the end was wrong, put it right first."}
+        )
+
+
 def write_reading(
     writing: Act,
     figure: Figure,
@@ -111,6 +132,7 @@ def write_reading(
     corrects: Reading | None = None,
     reason: str = "",
     withdrawn: bool = False,
+    from_paper: bool = False,
 ) -> Reading:
     """Appends the figure's row; a yes to an unlikely figure is kept only where it was one."""
     value = figure_value(figure)
@@ -129,6 +151,7 @@ def write_reading(
             entered_at=when.entered_at,
             device_offset_ms=when.device_offset_ms,
             late_reason=when.late_reason.strip(),
+            from_paper=from_paper,
             unlikely_confirmed=figure.confirmed and asked,
             note=figure.note.strip(),
             corrects=corrects,

@@ -21,6 +21,7 @@ MENU = (
     ("Instruments", "instruments", True),
     ("Logger files", "logger_upload", True),
     ("Trace", "trace", True),
+    ("Sheets to print", "sheets", True),
     ("My PIN", "pin_set", True),
     ("People", "people", True),
     ("Help", "help", True),

@@ -27,9 +27,7 @@ class Hands:
 
     def keep_the_page(self) -> None:
         """Waits until the page would open without network."""
-        self.page.wait_for_function(
-            "async () => (await navigator.serviceWorker.ready) && Boolean(await caches.match('/'))"
-        )
+        wait_until_kept(self.page)
 
     def go(self, where: str) -> None:
         self.page.evaluate("where => { location.hash = ''; location.hash = where; }", where)
@@ -85,6 +83,16 @@ class Hands:
                 return
             self.page.wait_for_timeout(250)
         raise AssertionError(f"{self.waiting()} entries still wait")
+
+
+def wait_until_kept(page: Any) -> None:
+    """Until the service worker holds the page, at most twenty seconds."""
+    held = "async () => { await navigator.serviceWorker.ready; return Boolean(await caches.match('/')); }"
+    for _ in range(80):
+        if page.evaluate(held):
+            return
+        page.wait_for_timeout(250)
+    raise AssertionError("the page is not kept")
 
 
 def new_hands(browser: Any, house: Served, **options: Any) -> Hands:

@@ -18,6 +18,7 @@ from cryptography import x509
 
 from lots.lan import CA_CERT, lan_folder
 from tests.journeys.browser import FLAGS
+from tests.journeys.hands import wait_until_kept
 from tests.journeys.served import ROOT, _environment, free_port, manage
 from tests.test_lan import leaf_for
 
@@ -139,9 +140,7 @@ def test_with_the_authority_installed_the_page_is_kept_and_opens_without_network
         page.wait_for_selector("#strip > *")
         cookies = {one["name"]: one for one in context.cookies()}
         assert cookies["sessionid"]["secure"]
-        page.wait_for_function(
-            "async () => (await navigator.serviceWorker.ready) && Boolean(await caches.match('/'))"
-        )
+        wait_until_kept(page)
         assert "Nothing is kept" not in page.inner_text("#strip")
         context.set_offline(True)
         page.reload()

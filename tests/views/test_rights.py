@@ -30,6 +30,8 @@ TABLE: dict[str, tuple[set[str], set[str]]] = {
     "help": (EVERYONE, NOBODY),
     "first_steps": (EVERYONE, NOBODY),
     "worker": (DOOR, NOBODY),
+    "tablet_help": (DOOR, NOBODY),
+    "tablet_ca": (DOOR, NOBODY),
     "manifest": (DOOR, NOBODY),
     "pen_open": (EVERYONE, EVERYONE),
     "pen_close": (NOBODY, EVERYONE),
@@ -81,6 +83,9 @@ TABLE: dict[str, tuple[set[str], set[str]]] = {
     "load_end": ({O}, {O}),
     "probe_left": ({O}, {O}),
     "load_note": ({O}, {O}),
+    "load_sheet": (EVERYONE, NOBODY),
+    "sheets": (EVERYONE, NOBODY),
+    "paper_enter": ({O}, {O}),
     # reading
     "reading_choose": (EVERYONE, NOBODY),
     "reading_load": ({O}, {O}),
@@ -147,7 +152,10 @@ def house(book: Book) -> House:
     last = book.inspector.pk
     roles = {O: book.operator, R: book.reviewer, C: book.coordinator, I: book.inspector, K: keeper}
     numbers = {"person_show": last, "right_give": last, "right_end": last, "person_reset": last}
-    loads = ("load_show", "load_move", "load_end", "probe_left", "load_note", "reading_load")
+    loads = (
+        "load_show", "load_move", "load_end", "load_sheet", "paper_enter", "probe_left", "load_note",
+        "reading_load",
+    )  # fmt: skip
     return House(roles, numbers | dict.fromkeys(loads, load.pk))
 
 
