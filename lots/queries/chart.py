@@ -7,7 +7,8 @@ drawn.  There are two drawings of the same steps, one for a wide page and one fo
 
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import datetime
 from math import sqrt
 from zoneinfo import ZoneInfo
 
@@ -24,6 +25,11 @@ TEXT = 20  # height of a line of text
 TRIANGLE = 18
 PATTERNS = (1, 2, 3, 4, 5)
 WIDE, NARROW = (760, 380), (360, 320)
+MINUTE_MS, DAY_MS = 60_000, 24 * 3_600_000
+CLOCK_LETTERS = 7  # the room of a moment along the floor
+CLOCK_STEPS = [n * MINUTE_MS for n in (5, 10, 15, 30, 60, 120, 180, 360, 720)] + [
+    n * DAY_MS for n in (1, 2, 7, 14, 30, 90, 365)
+]
 
 
 @dataclass(frozen=True)
@@ -35,6 +41,9 @@ class Line:
     path: str
     points: list[tuple[float, float]]
     crowded: bool
+    at_line: str = ""  # its name at its end, where there is room for it
+    at_x: float = 0
+    at_y: float = 0
 
     @property
     def dots(self) -> list[tuple[float, float]]:
@@ -79,6 +88,7 @@ class Segment:
     limits: list[LimitLine]
     gaps: list[tuple[float, float]]
     breaches: list[Breach]
+    clocks: list[tuple[float, str]] = field(default_factory=list)  # along the floor of a step alone
 
     @property
     def x2(self) -> float:
@@ -98,6 +108,7 @@ class Chart:
     floor: float
     label: str
     legend: list[tuple[int, str]] = field(default_factory=list)
+    alone: bool = False  # one step, drawn large
     left: int = LEFT
     top: int = TOP
 
@@ -155,36 +166,46 @@ def draw(
     unit: TempUnit,
     zone: ZoneInfo,
     at: int,
+    only: int = 0,
 ) -> list[Chart]:
-    """The strip of a lot's steps that have readings, wide and narrow; empty where none has."""
-    steps, broke = chart_steps(parts, at), list(deviations)
+    """The strip of a lot's steps that have readings, wide and narrow; empty where none has.
+
+    Args:
+        only: the number of the one step to draw large; 0, or one that there is not: the whole strip.
+    """
+    steps, broke = list(enumerate(chart_steps(parts, at), 1)), list(deviations)
     if not steps:
         return []
+    alone = [one for one in steps if one[0] == only]
     return [
-        _chart(steps, broke, unit, zone, size, css)
+        _chart(alone or steps, broke, unit, zone, size, css, bool(alone))
         for size, css in ((WIDE, "chart-wide"), (NARROW, "chart-narrow"))
     ]
 
 
 def _chart(
-    steps: list[ChartStep],
+    numbered: list[tuple[int, ChartStep]],
     broke: list[Deviation],
     unit: TempUnit,
     zone: ZoneInfo,
     size: tuple[int, int],
     css: str,
+    alone: bool,
 ) -> Chart:
     width, height = size
+    steps = [step for _, step in numbered]
     scale = _Scale(*_range(steps), height - BOTTOM)
     shares = [sqrt(step.end - step.start) for step in steps]
     least = sum(shares) / 14
     shares = [max(share, least) for share in shares]
     names: dict[str, int] = {}
     segments, x = [], float(LEFT)
-    for number, (step, share) in enumerate(zip(steps, shares, strict=True), 1):
+    for (number, step), share in zip(numbered, shares, strict=True):
         wide = (width - LEFT - RIGHT) * share / sum(shares)
         across = _Across(step.start, step.end, x, wide)
-        segments.append(_segment(number, step, across, scale, broke, names, unit, zone))
+        segment = _segment(number, step, across, scale, broke, names, unit, zone)
+        clocks = list(_clocks(across, zone)) if alone else []
+        segments.append(replace(segment, clocks=clocks, begin="" if alone else segment.begin))
         x += wide
     code = steps[0].part.lot.code
     return Chart(
@@ -195,9 +216,33 @@ def _chart(
         segments,
         list(_ticks(scale, unit)),
         scale.floor,
-        f"Temperatures of lot {code} through {len(steps)} step{'s' if len(steps) > 1 else ''}",
+        f"Temperatures of lot {code} in step {numbered[0][0]}, {segments[0].name}"
+        if alone
+        else f"Temperatures of lot {code} through {len(steps)} step{'s' if len(steps) > 1 else ''}",
         sorted((style, name) for name, style in names.items()),
+        alone,
     )
+
+
+def _clocks(across: _Across, zone: ZoneInfo) -> Iterator[tuple[float, str]]:
+    """Full hours (or quarters, or days) along the floor of a step drawn alone."""
+    span, room = across.end - across.start, across.width / (CLOCK_LETTERS * LETTER)
+    step = next((size for size in CLOCK_STEPS if span / size <= room), CLOCK_STEPS[-1])
+    shift = _offset(across.start, zone)
+    moment = -(-(across.start + shift) // step) * step - shift
+    while moment <= across.end:
+        day, month, _, hour, _ = show_moment(moment, zone).split()
+        x = across(moment)
+        text = f"{day} {month}" if step >= DAY_MS else hour
+        if across.x + len(text) * LETTER / 2 < x < across.x + across.width - len(text) * LETTER / 2:
+            yield x, text
+        moment += step
+
+
+def _offset(moment: int, zone: ZoneInfo) -> int:
+    """How far the zone's clocks are ahead of UTC then, ms."""
+    ahead = datetime.fromtimestamp(moment / 1000, zone).utcoffset()
+    return 0 if ahead is None else round(ahead.total_seconds() * 1000)
 
 
 def _ticks(scale: _Scale, unit: TempUnit) -> Iterator[tuple[float, str]]:
@@ -225,6 +270,12 @@ def _segment(
     labels = [(label_of(step, subject, probe), runs) for subject, probe, runs in step.runs()]
     styles = _styles([label for label, _ in labels], names)
     lines = [_line(label, styles[label], runs, step, across, scale) for label, runs in labels]
+    fish = {
+        label_of(step, subject, probe)
+        for subject, probe, _ in step.runs()
+        if subject == "fish" and probe[-1:].isdigit()
+    }
+    lines = _named(lines, fish, across, scale)
     name = step.plan.step(step.part.step).name
     day, month, _, hour, _ = show_moment(step.start, zone).split()
     begin = next((t for t in (f"{day} {month} {hour}", hour) if _fits(t, across.width)), "")
@@ -242,6 +293,35 @@ def _segment(
         [(across(a), round(across(b) - across(a), 1)) for a, b in gaps(step)],
         [_breach(one, step, across, scale) for one in broke if one.load_id == step.part.load_id],
     )
+
+
+def _named(lines: list[Line], fish: set[str], across: _Across, scale: _Scale) -> list[Line]:
+    """The lines of a step that has several, each with its name at its end where it can stand clear of the
+    others (of fish their number); the rest is in the legend."""
+    if len(lines) < 2:
+        return lines
+    out, taken = [], []
+    for line in sorted(lines, key=lambda one: one.points[-1][1] if one.points else 0):
+        name = line.label.rsplit(" ", 1)[-1] if line.label in fish else line.label
+        if not line.points or len(name) * LETTER + 12 > across.width / 2:
+            out.append(line)
+            continue
+        x, y = line.points[-1]
+        room = x + 8 + len(name) * LETTER < across.x + across.width
+        left = x + 6 if room else x - 6 - len(name) * LETTER
+        wanted = [y + 5, y - TEXT / 2, y + TEXT, y - TEXT - 2, y + 2 * TEXT]
+        free = [
+            spot
+            for spot in wanted
+            if TOP + TEXT < spot < scale.floor
+            and all(abs(spot - other) >= TEXT - 4 for other in taken)
+        ]
+        if not free:
+            out.append(line)
+            continue
+        taken.append(free[0])
+        out.append(replace(line, at_line=name, at_x=round(left, 1), at_y=round(free[0], 1)))
+    return sorted(out, key=lambda one: [line.label for line in lines].index(one.label))
 
 
 def _styles(labels: list[str], names: dict[str, int]) -> dict[str, int]:
@@ -264,6 +344,11 @@ def _limit_lines(
 ) -> list[LimitLine]:
     """The lines with their words beside them where nothing else stands, critical limits first."""
     taken = [point for line in lines for point in line.points]
+    taken += [
+        (line.at_x + n * LETTER, line.at_y - TEXT / 2)
+        for line in lines
+        for n in range(len(line.at_line))
+    ]
     levels = {scale.y(one.bound.f) for one in bounds}
     out = []
     for one in sorted(bounds, key=lambda one: one.css != "limit"):

@@ -130,8 +130,8 @@ def get_lot(code: str) -> Lot | None:
     return rows.filter(code=code).first()
 
 
-def lot_page(lot: Lot, unit: TempUnit, zone: ZoneInfo, at: int) -> dict[str, Any]:
-    """Everything of one lot."""
+def lot_page(lot: Lot, unit: TempUnit, zone: ZoneInfo, at: int, step: int = 0) -> dict[str, Any]:
+    """Everything of one lot; `step`: the number of the step whose chart is drawn large."""
     parts = parts_of(lot)
     judged, why = judged_and_explained(lot, parts, zone, at)
     deviations = deviations_of(lot)
@@ -147,7 +147,7 @@ def lot_page(lot: Lot, unit: TempUnit, zone: ZoneInfo, at: int) -> dict[str, Any
         "steps": _steps(lot, judged, why, parts),
         "spare": [one.name for one in plan.steps if not one.required and one.id not in begun],
         "deviations": deviations,
-        "charts": draw(parts, [state.deviation for state in deviations], unit, zone, at),
+        "charts": draw(parts, [state.deviation for state in deviations], unit, zone, at, step),
         "bars": [] if released else bars(lot, at, judged),
         "release": released,
         "reviews": Review.objects.filter(lot=lot).select_related("signature").order_by("id"),

@@ -129,11 +129,17 @@ def _new_lot(request: HouseRequest, form: OpenLotForm, version: PlanVersion) -> 
     )
 
 
+def _step(request: HouseRequest) -> int:
+    """The step of the chart that was tapped, by its number; 0 is the whole strip."""
+    text = request.GET.get("step", "")
+    return int(text) if text.isdigit() and len(text) < 4 else 0
+
+
 @open_to(methods=("GET",))
 def lot_show(request: HouseRequest, code: str) -> HttpResponse:
     lot = _lot(code)
     unit = "F" if request.house.temperature_unit == "F" else "C"
-    context = lot_page(lot, unit, zone_of(request), request.now_ms) | {
+    context = lot_page(lot, unit, zone_of(request), request.now_ms, _step(request)) | {
         "kept": keep_until(lot, request.house)
     }
     return render(request, "lots/show.html", context)

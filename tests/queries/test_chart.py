@@ -1,13 +1,17 @@
 """The temperature strip: what is drawn where, and what is not drawn at all."""
 
+from itertools import pairwise
+
 import pytest
 
+from lots.entries.reading import enter_readings
+from lots.entries.readings import Figure
 from lots.models.lot import Lot
 from lots.queries.chart import Chart, draw
 from lots.queries.lineage import parts_of
 from lots.queries.lot_page import lot_page
 from tests.entries.roads import csv, imported
-from tests.make import ZONE, Book, moment
+from tests.make import ZONE, Book, moment, seen
 
 
 def charts(lot: Lot, at: str, unit: str = "F") -> list[Chart]:
@@ -190,3 +194,62 @@ def test_the_lots_page_has_both_drawings(book: Book, lot: Lot) -> None:
     book.at_place("Cooler", "07:40 37.0")
     page = lot_page(Lot.objects.get(pk=lot.pk), "F", ZONE, moment("08:00"))
     assert len(page["charts"]) == 2
+
+
+def alone(lot: Lot, at: str, step: int) -> Chart:
+    return draw(parts_of(lot), lot.deviations.all(), "F", ZONE, moment(at), step)[0]
+
+
+def test_one_step_is_drawn_large_under_its_own_number_with_its_clock_along_the_floor(
+    book: Book, lot: Lot
+) -> None:
+    book.end(book.start("hold", "Cooler", "07:30", lot), "08:00")
+    book.at_place("Cooler", "07:40 37.0")
+    book.start("brine", "Brine tank 1", "08:05", lot)
+    book.at_place("Brine tank 1", "08:06 44.0, 10:00 43.0")
+    chart = alone(lot, "10:10", 2)
+    (part,) = chart.segments
+    assert (chart.alone, part.number, part.name) == (True, 2, "Brine")
+    assert (part.x, part.x2) == (chart.left, pytest.approx(chart.right, abs=0.2))
+    shown = [text for _, text in part.clocks]
+    assert (shown[0], shown[-1], len(shown)) == ("08:15", "10:00", 8)
+    places = [x for x, _ in part.clocks]
+    assert places == sorted(places)
+    assert part.begin == ""
+
+
+@pytest.mark.parametrize("step", [0, 7, 999])
+def test_a_step_that_there_is_not_shows_the_whole_strip(book: Book, lot: Lot, step: int) -> None:
+    book.start("hold", "Cooler", "07:30", lot)
+    book.at_place("Cooler", "07:40 37.0")
+    assert not alone(lot, "08:30", step).alone
+
+
+def test_the_clock_of_the_night_it_is_put_back_goes_on_by_full_hours(book: Book) -> None:
+    lot = book.open_lot("TR-9", at="2026-10-31 21:30", figures=())
+    book.start("hold", "Cooler", "2026-10-31 22:00", lot)
+    for text in ("2026-10-31 22:10", "2026-11-01 03:50"):
+        enter_readings(book.operator, book.place("Cooler"), None, [Figure("37", "F")], seen(text))
+    (part,) = alone(lot, "2026-11-01 04:00", 1).segments
+    assert [text for _, text in part.clocks] == [
+        "23:00",
+        "00:00",
+        "01:00",
+        "01:00",
+        "02:00",
+        "03:00",
+    ]
+
+
+def test_each_line_of_a_step_has_its_name_at_its_end_and_none_covers_another(
+    book: Book, lot: Lot
+) -> None:
+    smoke = book.start("smoke", "Smokehouse 1", "08:00", lot)
+    book.fish(smoke, "08:10 60.0, 09:00 100.0, 09:50 140.0")
+    book.at_place("Smokehouse 1", "08:10 180, 09:50 220")
+    (part,) = alone(lot, "10:00", 1).segments
+    named = [(line.at_line, line.at_y) for line in part.lines if line.at_line]
+    assert {name for name, _ in named} >= {"1", "2", "3"}
+    heights = sorted(y for _, y in named)
+    assert all(b - a >= 16 for a, b in pairwise(heights))
+    assert len({line.style for line in part.lines}) == len(part.lines)

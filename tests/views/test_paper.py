@@ -78,7 +78,7 @@ def test_a_whole_sheet_is_one_line_of_the_book_and_every_reading_says_that_it_co
     assert all(row.from_paper and row.late_reason and row.load_id == smoke.pk for row in rows)
     assert Attachment.objects.get(load=smoke).file.name == "sheet.png"
     part = smoke.parts.get()
-    assert len([one for one in late_rows([part.lot_id])]) >= 6
+    assert len(late_rows([part.lot_id])) >= 6
 
 
 def test_the_readings_are_judged_together(

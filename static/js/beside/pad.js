@@ -122,7 +122,7 @@ export function askPin(person, done, why = '') {
 }
 const NAMES = { back: 'Rub out', '-': 'Minus', '.': 'Point' }, FACES = { back: '⌫', '-': '−', '.': '.' };
 function keys(type, which, ...more) {
-  return h('div', { className: 'keys' }, which.map(key => h('button', { type: 'button', className: `key key-${key === 'back' ? 'back' : key === '.' ? 'point' : key === '-' ? 'minus' : key}`, 'aria-label': NAMES[key] ?? key, onclick: () => type(key) }, FACES[key] ?? key)), more);
+  return h('div', { className: 'keys' }, which.map(key => h('button', { type: 'button', className: `pad-key key-${key === 'back' ? 'back' : key === '.' ? 'point' : key === '-' ? 'minus' : key}`, 'aria-label': NAMES[key] ?? key, onclick: () => type(key) }, FACES[key] ?? key)), more);
 }
 let unlisten = () => {};
 function listen(type, enter) {
@@ -259,7 +259,7 @@ export function pad({ load = null, place, quantity = null, then = '', fix = null
     h('div', { className: 'pad' },
       h('div', { className: 'pad-left' }, tabs, h('div', { className: 'pad-face' }, face, unitKey), says, asks),
       h('div', { className: 'pad-right' }, keys(type, ['7', '8', '9', '4', '5', '6', '1', '2', '3', '-', '0', '.']),
-        h('div', { className: 'pad-keys-more' }, h('button', { type: 'button', className: 'key key-back', 'aria-label': 'Rub out', onclick: () => type('back') }, '⌫'), nextKey, storeKey)),
+        h('div', { className: 'pad-keys-more' }, h('button', { type: 'button', className: 'pad-key key-back', 'aria-label': 'Rub out', onclick: () => type('back') }, '⌫'), nextKey, storeKey)),
       earlier),
     h('div', { className: 'actions' }, back('Back to the shift'), load && !load.own && button('More of this load', () => go(`load/${loadHash(load)}`), 'button-quiet')));
   listen(type, () => { if (fish && row().text && rows.some((each, index) => index > now.at && !each.text)) next(); else save(); });
