@@ -18,7 +18,8 @@ from lots.views.base import open_door
 
 STATIC: Final = Path(settings.BASE_DIR) / "static"
 KEPT: Final = ("css/smokehouse.css", "icons/favicon.svg")
-FOLDERS: Final = ("js/beside",)
+SCRIPTS: Final = "js/beside"
+NOT_KEPT: Final = "waiting.js"  # of the other pages, which need the server
 
 
 @lru_cache
@@ -26,8 +27,8 @@ def kept_files() -> tuple[str, ...]:
     """The static files that the opening page is made of."""
     scripts = [
         str(file.relative_to(STATIC))
-        for folder in FOLDERS
-        for file in (STATIC / folder).glob("*.js")
+        for file in (STATIC / SCRIPTS).glob("*.js")
+        if file.name != NOT_KEPT
     ]
     return (*KEPT, *sorted(scripts))
 

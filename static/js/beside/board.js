@@ -9,9 +9,10 @@ let shownBoard = '', muted = localStorage.getItem('muted') === 'yes', rung = new
 
 async function begin() {
   const fresh = JSON.parse(at('shift-data').textContent), kept = await queue.snapshot().catch(() => null);
-  state.data = kept && kept.now > fresh.now ? kept : fresh;
-  if (state.data === fresh) await queue.learn(fresh);
-  if (state.data.board) showBoard(state.data.board);
+  const here = await queue.believe(fresh).catch(() => false);  // the page has just come from the server
+  state.data = !here && kept && kept.now > fresh.now ? kept : fresh;
+  state.online = here;
+  if (here) heed(fresh); else if (state.data.board) showBoard(state.data.board);
   addEventListener('hashchange', () => route().then(overlay));
   for (const type of ['pointerdown', 'keydown']) addEventListener(type, used, { passive: true });
   addEventListener('online', refresh);
@@ -24,31 +25,39 @@ async function begin() {
   worker();
   awake();
   await route();
-  await refresh();
+  if (here) { await queue.send(); await overlay(); } else await refresh();
   setInterval(refresh, EACH);
   setInterval(tick, TICK);
 }
 
 // a person's hand keeps the pen open, as on the server; what the page does by itself does not
+let touched = false;
 function used() {
-  if (penOpen()) state.used = Date.now();
+  if (penOpen()) { state.used = Date.now(); touched = true; }
   sound.resume?.();
 }
 let later;
 function soon() { clearTimeout(later); later = setTimeout(refresh, 400); }
 
 async function refresh() {
-  const { data, needs } = await queue.fetchData();
+  const hand = touched;
+  touched = false;
+  const { data, needs } = await queue.fetchData(hand);
   state.online = Boolean(data);
   state.out = needs === 'log in';
   if (data) {
     state.data = data;
-    state.used = data.pen.open ? Math.max(state.used, Date.now() - Math.max(0, data.pen.lock_after_ms - (data.pen.locks_at - data.now))) : 0;
+    heed(data);
     showBoard(data.board);
-    if (data.pen.open === false) state.pin = null;
     await queue.send();
   }
   await overlay();
+}
+
+// the pen as the server sees it
+function heed({ pen, now }) {
+  state.used = pen.open ? Math.max(state.used, Date.now() - Math.max(0, pen.lock_after_ms - (pen.locks_at - now))) : 0;
+  if (!pen.open) state.pin = null;
 }
 
 // ---- the server's board, with what this tablet knows beside it ----

@@ -64,7 +64,8 @@ export function houseNow() {
   at = Math.round(at);
   return { at, device_at: device, offset_ms: at - device };
 }
-const remembered = kept('offset').then(value => { if (!anchor && value) offset = value; }).catch(() => {});
+let compared = false;  // whether this tablet's clock has ever been held against the server's
+const remembered = kept('offset').then(value => { if (!anchor && value !== undefined) { offset = value; compared = true; } }).catch(() => {});
 
 // ---- what the server said last ----
 let csrf = '', pinKey = null, pen = null, learntAt = -Infinity;
@@ -78,11 +79,23 @@ export async function learn(data) {
 }
 export const snapshot = () => kept('data');
 
+// Data that stands in the page itself: believed where the page has just come from the server, and not from
+// the tablet's own store.  On a first visit no clock has been compared yet, and nothing can be stored.
+const JUST_NOW = 15e3;
+export async function believe(data) {
+  await remembered;
+  if (compared && Math.abs(Date.now() + offset - data.now) > JUST_NOW) return false;
+  measure(data.now, Date.now(), Date.now());
+  await learn(data);
+  return true;
+}
+
 // {data} when it came, {needs} when it must not be gone on with, {} without network
-export async function fetchData() {
+// `used`: somebody's hand was on the page since the last time, which keeps their pen open; asking does not
+export async function fetchData(used = false) {
   const asked = Date.now();
   try {
-    const answer = await ask('/shift/data', { headers: POLL });
+    const answer = await ask('/shift/data', { headers: used ? { 'X-Beside': 'used' } : POLL });
     if (answer.status === 401) return { needs: 'log in' };
     if (answer.status !== 200 || !answer.said) return {};
     const data = answer.said;
