@@ -29,6 +29,7 @@ IN_SIGHT: Final = frozenset(
         "manifest", "log_in", "log_out", "found", "invited", "healthz", "pen_open",
     }
 )  # fmt: skip
+BY_ITSELF: Final = frozenset({"worker", "manifest"})  # a browser fetches these when it likes
 CARRIED: Final = "pen-secret"  # the field that a carried form is opened with
 _DIGITS: Final = re.compile(rf"[0-9]{{{SHORTEST},{LONGEST}}}")
 
@@ -71,6 +72,9 @@ def pen_of_session(request: HouseRequest, person: Person) -> Pen:
 
 def note_use(request: HouseRequest) -> None:
     """A person's own request keeps the pen open; what the page asks by itself does not."""
+    match = request.resolver_match
+    if match is not None and match.url_name in BY_ITSELF:
+        return
     if not request.pen.open or request.headers.get("X-Beside") == "poll":
         return
     if abs(request.now_ms - request.session["seen_at"]) >= NOTED_EACH_MS:
