@@ -276,6 +276,18 @@ def test_a_late_one_says_why(book: Book, olga: Client, clock: Clock, smoke: Load
     refused(olga, entry(book.operator, "reading", body, at), 422, "Say why it comes late")
 
 
+def test_an_end_now_on_a_tablet_a_second_ahead_is_an_end_now(
+    book: Book, olga: Client, clock: Clock, smoke: Load
+) -> None:
+    at = clock("09:00")
+    made = entry(book.operator, "end", {"load": smoke.pk, "observed_at": at + 900}, at)
+    assert send(olga, made).status_code == 200
+    assert smoke.ends.get().ended_at == at
+    later = clock("09:10")
+    body = {"load": smoke.pk, "observed_at": later + 5 * MIN}
+    refused(olga, entry(book.operator, "end", body, later, number=2), 422, "already ended")
+
+
 def test_waiting_in_a_queue_is_not_lateness(
     book: Book, olga: Client, clock: Clock, smoke: Load
 ) -> None:

@@ -238,7 +238,16 @@ export function pad({ load = null, place, quantity = null, then = '', fix = null
     const words = `${label}: ${shown.figures.map(one => `${one.probe} ${one.text}`.trim()).join(', ')}, read ${clock(body.observed_at)}`;
     if (now.instrument) localStorage.setItem(`thermometer ${place}`, now.instrument);
     if (fix) return fix.done(body, words, shown);
-    return store({ kind: 'reading', body, label: words, shown });
+    const key = await store({ kind: 'reading', body, label: words, shown });
+    if (key && temperature) remember(body);
+    return key;
+  }
+  // the next figure is held against this one at once, with network or without
+  function remember(body) {
+    for (const one of body.figures) {
+      const last = { value: ninths(one.as_read, one.unit), text: `${one.as_read.replace('-', '−')} °${one.unit}`, at: body.observed_at, by: author(state.data.pen.person)?.initials ?? '' };
+      if (fish) load.last[one.probe] = last; else spot.last = last;
+    }
   }
   const earlier = h('details', { className: 'aside' });
   function drawWhen() {
