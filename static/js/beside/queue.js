@@ -84,7 +84,7 @@ export const snapshot = () => kept('data');
 const JUST_NOW = 15e3;
 export async function believe(data) {
   await remembered;
-  if (compared && Math.abs(Date.now() + offset - data.now) > JUST_NOW) return false;
+  if (navigator.onLine === false || compared && Math.abs(Date.now() + offset - data.now) > JUST_NOW) return false;
   measure(data.now, Date.now(), Date.now());
   await learn(data);
   return true;
