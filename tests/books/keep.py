@@ -23,7 +23,13 @@ from django.core.management import call_command  # noqa: E402
 from django.db import connections  # noqa: E402
 
 from lots.entries.deviation import Action, Decision, decide, take_action  # noqa: E402
+from lots.entries.files import Upload  # noqa: E402
 from lots.entries.house import check_accuracy  # noqa: E402
+from lots.entries.moments import Moments  # noqa: E402
+from lots.entries.note import write_note  # noqa: E402
+from lots.entries.paper import PaperRow, Sheet, enter_from_paper  # noqa: E402
+from lots.entries.pins import set_pin  # noqa: E402
+from lots.entries.reading import enter_readings  # noqa: E402
 from lots.entries.readings import Figure  # noqa: E402
 from lots.entries.reassess import ask_reassessment  # noqa: E402
 from lots.entries.record import issue_record  # noqa: E402
@@ -77,6 +83,26 @@ def fill_since(book: Book) -> None:
     )
     what = "A new supplier, whose fish is fatter"
     ask_reassessment(book.operator, book.version.plan, "material", what, moment("2026-03-05 13:15"))
+    beside_the_smoker(book)
+
+
+def beside_the_smoker(book: Book) -> None:
+    """What came from a tablet by PIN, a note, and a sheet of paper with its picture."""
+    third = book.open_lot("TR-3", at="2026-03-06 07:00")
+    hold = book.start("hold", "Cooler", "2026-03-06 07:30", third)
+    at = moment("2026-03-06 07:40")
+    by_pin = Moments(at, at, at + 60_000, -120_000, by="PIN")
+    set_pin(book.operator, "4071", at)
+    enter_readings(book.operator, book.place("Cooler"), None, [Figure("36.4", "F")], by_pin)
+    write_note(book.operator, hold, None, "Fan cleaned before the load", by_pin)
+    rows = [
+        PaperRow(moment(f"2026-03-06 {text}"), (Figure(figure, "F"),))
+        for text, figure in (("08:30", "36.8"), ("09:30", "37.1"))
+    ]
+    now = moment("2026-03-06 10:30")
+    when = Moments(now, now, now, 0, "from paper: the tablet was dead", "paper")
+    picture = Upload("sheet.png", b"\x89PNG\r\n\x1a\n" + b"an invented sheet")
+    enter_from_paper(book.operator, hold, Sheet(rows, {}, now, of_fish=False), picture, when)
 
 
 def main(target: Path) -> None:
