@@ -17,7 +17,7 @@ from lots.queries.house import establishment
 from lots.views.base import open_door
 
 STATIC: Final = Path(settings.BASE_DIR) / "static"
-KEPT: Final = ("css/smokehouse.css", "icons/favicon.svg")
+KEPT: Final = ("css/smokehouse.css",)
 SCRIPTS: Final = "js/beside"
 NOT_KEPT: Final = "waiting.js"  # of the other pages, which need the server
 
@@ -45,7 +45,7 @@ def _worker() -> str:
     digest.update(away.encode())
     files = ", ".join(json.dumps(static(name)) for name in kept_files())
     whole = source.replace("/*version*/", digest.hexdigest()[:12]).replace("/*files*/", files)
-    return whole.replace("/*away*/''", json.dumps(away))
+    return whole.replace("/*away*/ ''", json.dumps(away))
 
 
 @open_door

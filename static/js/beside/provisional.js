@@ -11,7 +11,7 @@ export function ninths(text, unit) {
   if (comma >= 0 && plain.length - comma === 4 && /[1-9]/.test(plain.slice(0, comma))) return null;
   const [, sign, whole, decimals = ''] = /^([+-]?)([0-9]*)[.,]?([0-9]*)$/.exec(plain);
   const scale = 10n ** BigInt(decimals.length);
-  const figure = BigInt((whole + decimals) || '0') * (sign === '-' ? -1n : 1n);
+  const figure = BigInt(whole + decimals || '0') * (sign === '-' ? -1n : 1n);
   const value = unit === 'F' ? figure * 5000n - 160000n * scale : figure * 9000n;
   return value % scale === 0n ? Number(value / scale) : null;
 }
@@ -30,7 +30,9 @@ export function doubt({ text, unit, likely, possible, last, slip, now }) {
   const inside = (range, figure) => range.low <= figure && figure <= range.high;
   const fits = other => {
     const figure = ninths(other, unit);
-    return figure !== null && inside(likely, figure) && (!recent || Math.abs(figure - recent.value) <= slip.near);
+    return (
+      figure !== null && inside(likely, figure) && (!recent || Math.abs(figure - recent.value) <= slip.near)
+    );
   };
   const meant = candidates(text).find(fits) ?? '';
   if (!inside(possible, value)) return { kind: 'impossible', meant };
@@ -39,7 +41,9 @@ export function doubt({ text, unit, likely, possible, last, slip, now }) {
   return null;
 }
 function candidates(text) {
-  const plain = text.trim(), whole = /^([-−]?)([0-9]{3,4})$/.exec(plain), out = [];
+  const plain = text.trim(),
+    whole = /^([-−]?)([0-9]{3,4})$/.exec(plain),
+    out = [];
   if (whole) out.push(`${whole[1]}${whole[2].slice(0, -1)}.${whole[2].slice(-1)}`);
   out.push(/^[-−]/.test(plain) ? plain.slice(1) : `−${plain.replace(/^\+/, '')}`);
   return out;

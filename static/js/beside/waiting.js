@@ -4,7 +4,10 @@ import * as queue from './queue.js';
 async function show() {
   const count = await queue.waiting().catch(() => 0);
   let line = document.getElementById('tablet-waits');
-  if (!count) { line?.remove(); return; }
+  if (!count) {
+    line?.remove();
+    return;
+  }
   if (!line) {
     line = document.createElement('p');
     line.id = 'tablet-waits';
@@ -19,10 +22,11 @@ async function show() {
   line.replaceChildren(link);
 }
 // Tried again by itself, each time after a longer pause; and as soon as the network or somebody comes back.
-let pause = 10e3, timer;
+let pause = 10e3,
+  timer;
 async function attempt() {
   clearTimeout(timer);
-  if (!await queue.waiting().catch(() => 0)) return;
+  if (!(await queue.waiting().catch(() => 0))) return;
   await queue.fetchData();
   await queue.send();
   pause = Math.min(2 * pause, 300e3);
@@ -30,6 +34,8 @@ async function attempt() {
 }
 queue.events.addEventListener('changed', show);
 addEventListener('online', attempt);
-document.addEventListener('visibilitychange', () => { if (!document.hidden) attempt(); });
+document.addEventListener('visibilitychange', () => {
+  if (!document.hidden) attempt();
+});
 await show();
 await attempt();
