@@ -59,10 +59,16 @@ async function keepShell(answer) {
   return answer;
 }
 
+// The kept page says of itself that it is a kept one, so that its data is not taken for news.
+async function marked(answer) {
+  const text = await answer?.text();
+  return text ? new Response(text.replace('<body', '<body data-kept'), { headers: answer.headers }) : null;
+}
+
 // From the network while it answers in time; what is kept otherwise.
 async function page(event, pathname) {
   const shell = pathname === SHELL,
-    fallback = shell ? await held(SHELL) : null;
+    fallback = shell ? await marked(await held(SHELL)) : null;
   const asked = fetch(event.request);
   const away = () => new Response(AWAY, { headers: { 'Content-Type': 'text/html; charset=utf-8' } });
   if (!shell) return asked.catch(away);

@@ -71,10 +71,12 @@ export async function waiting() {
 // believed, and one behind it is not: no sleep sets a clock back.
 let anchor = null,
   offset = 0;
+// now: what the server's clock said between asking and hearing
 function measure(now, asked, heard) {
-  const middle = (asked + heard) / 2;
-  anchor = { at: now + (heard - middle), mono: performance.now() };
-  offset = Math.round(now - (Date.now() - (heard - middle)));
+  const device = Date.now();
+  const at = now + device - (asked + heard) / 2;
+  anchor = { at, mono: performance.now() };
+  offset = Math.round(at - device);
   keep('offset', offset).catch(() => {});
 }
 export function houseNow() {
@@ -84,13 +86,9 @@ export function houseNow() {
   at = Math.round(at);
   return { at, device_at: device, offset_ms: at - device };
 }
-let compared = false; // whether this tablet's clock has ever been held against the server's
 const remembered = kept('offset')
   .then(value => {
-    if (!anchor && value !== undefined) {
-      offset = value;
-      compared = true;
-    }
+    if (!anchor && value) offset = value;
   })
   .catch(() => {});
 
@@ -109,14 +107,13 @@ export async function learn(data) {
 }
 export const snapshot = () => kept('data');
 
-// Data that stands in the page itself: believed where the page has just come from the server, and not from
-// the tablet's own store.  On a first visit no clock has been compared yet, and nothing can be stored.
-const JUST_NOW = 15e3;
+// Data that stands in the page itself: believed where the page has just come from the server, and not from what
+// the service worker keeps (which marks it so).
 export async function believe(data) {
   await remembered;
-  if (navigator.onLine === false || (compared && Math.abs(Date.now() + offset - data.now) > JUST_NOW))
-    return false;
-  measure(data.now, Date.now(), Date.now());
+  if (document.body.dataset.kept !== undefined) return false;
+  const { requestStart = 0, responseStart = 0 } = performance.getEntriesByType('navigation')[0] ?? {};
+  measure(data.now, performance.timeOrigin + requestStart, performance.timeOrigin + responseStart);
   await learn(data);
   return true;
 }
