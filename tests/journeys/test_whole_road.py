@@ -1,4 +1,4 @@
-"""From the open lot to the checked PDF, by hand, through chromium."""
+"""From the open lot to the checked PDF, by hand, through chromium; without script, by the server's pages."""
 
 import subprocess
 from pathlib import Path
@@ -23,7 +23,8 @@ class Shift:
     def __init__(self, browser: Any, base: str, clock: Clock) -> None:
         self.clock = clock
         self.at("06:50")
-        self.operator = Visitor(browser.new_context().new_page(), base)
+        context = browser.new_context(java_script_enabled=False)
+        self.operator = Visitor(context.new_page(), base)
         self.operator.log_in("olga", PASSWORD)
         self.reviewer = Visitor(browser.new_context(accept_downloads=True).new_page(), base)
         self.reviewer.log_in("rene", PASSWORD)
