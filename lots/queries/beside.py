@@ -140,7 +140,13 @@ def _load(now: LoadNow, fish: dict[str, Reading], instrument: int | None, at: in
         "step_id": now.parts[0].step,
         "since": now.since,
         "lots": [
-            {"id": part.lot_id, "code": part.lot.code, "grams": part.grams} for part in now.parts
+            {
+                "id": part.lot_id,
+                "code": part.lot.code,
+                "species": part.lot.species_name,
+                "grams": part.grams,
+            }
+            for part in now.parts
         ],
         "plans": sorted({part.lot.plan_version_id for part in now.parts}),
         "subject": now.subject,

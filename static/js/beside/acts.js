@@ -13,12 +13,12 @@ import {
   go,
   h,
   loadHash,
+  limitRow,
   loadOf,
   notice,
   pad,
   placeName,
   quiet,
-  said,
   sheet,
   span,
   state,
@@ -60,26 +60,13 @@ async function load(text) {
         'Waiting',
         `${waits.length} ${waits.length > 1 ? 'entries wait' : 'entry waits'} on this tablet.`,
       ),
-    sheet(h('h2', {}, 'Lots'), h('p', {}, one.lots.map(lot => lot.code).join(', ')), acts),
+    sheet(h('h2', {}, 'Lots'), h('p', {}, codes(one)), acts),
     one.clocks.length > 0 && sheet(h('h2', {}, 'Time'), one.clocks.map(clockLine)),
     sheet(
       h('h2', {}, 'Limits'),
       one.own
         ? h('p', {}, 'This load began on this tablet; its limits come with the server’s answer.')
-        : one.limits.map(limit =>
-            h(
-              'div',
-              { className: 'limit-row' },
-              said(limit.verdict, ''),
-              h(
-                'div',
-                {},
-                h('p', {}, h('b', {}, limit.point), `: ${limit.demand}`),
-                limit.operating && h('p', { className: 'small' }, `Operating limit: ${limit.operating}`),
-                h('p', { className: 'small' }, limit.figure),
-              ),
-            ),
-          ),
+        : one.limits.map(limitRow),
     ),
     one.limits.length > 0 &&
       sheet(

@@ -28,6 +28,12 @@ export const WORDS = {
   PENDING: 'not yet shown',
   DEVIATION: 'deviation',
 };
+const MEANS = {
+  MET: 'Every limit that looks at this held.',
+  ADJUST: 'An operating limit is passed; the critical limit holds. Adjust the process.',
+  PENDING: 'The readings do not show it yet. Go on, and keep reading.',
+  DEVIATION: 'A critical limit was not met.',
+};
 export function said(value, look = 'verdict-big') {
   const found = document.querySelector(`#shapes [data-verdict="${value}"] svg`);
   return h(
@@ -121,7 +127,8 @@ export async function loadOf(text) {
   return find('loads', Number(text));
 }
 export const loadHash = load => (typeof load.id === 'object' ? `key:${load.id.key}` : load.id);
-export const codes = load => load.lots.map(one => one.code).join(', ');
+export const codes = load =>
+  load.lots.map(one => (one.species ? `${one.code} ${one.species.toLowerCase()}` : one.code)).join(', ');
 
 // ---- storing: into the queue first, then to the server ----
 export async function store(entry, title) {
@@ -751,6 +758,7 @@ export async function answer(key) {
       value
         ? h('p', { className: 'pad-verdict' }, said(value), !known && ' provisional')
         : h('p', {}, known?.said || 'The verdict comes with the server’s answer.'),
+      value && h('p', { className: 'means' }, MEANS[value]),
       (known?.figure || known?.demand || shown.demand) &&
         h(
           'p',
@@ -759,7 +767,9 @@ export async function answer(key) {
             .filter(Boolean)
             .join('. '),
         ),
-      known?.why && h('p', {}, `${known.why[0].toUpperCase()}${known.why.slice(1)}.`),
+      known?.why &&
+        known.why !== 'go on' &&
+        h('p', {}, `${known.why[0].toUpperCase()}${known.why.slice(1)}.`),
       acts.map(one =>
         h(
           'div',
@@ -781,8 +791,23 @@ export async function answer(key) {
         known?.page && h('a', { className: 'button button-quiet', href: known.page }, 'All that it says'),
       ),
     ),
+    known?.limits?.length > 1 &&
+      sheet(h('h2', {}, 'Every limit that it speaks of'), known.limits.map(limitRow)),
   );
 }
+export const limitRow = one =>
+  h(
+    'div',
+    { className: 'limit-row' },
+    said(one.verdict, ''),
+    h(
+      'div',
+      {},
+      h('p', {}, h('b', {}, one.point), `: ${one.demand}`),
+      one.operating && h('p', { className: 'small' }, `Operating limit: ${one.operating}`),
+      h('p', { className: 'small' }, one.figure),
+    ),
+  );
 async function told(key, label, title) {
   await new Promise(done => setTimeout(done, 250));
   const entry = (await queue.list()).find(one => one.key === key);
