@@ -17,7 +17,8 @@ pytestmark = pytest.mark.journey
 
 PEOPLE = ("olive", "hazel", "petra", "percy")
 FILES = {"record_download", "kept_file", "tablet_ca", "beside_data", "worker", "manifest"}
-LINKS = "() => [...document.querySelectorAll('a[href]')].map(a => a.href.split('#')[0])"
+LINKS = """() => [...document.querySelectorAll('a[href]')]
+    .map(a => new URL(a.getAttribute('href'), location.href).href.split('#')[0])"""
 FORMS = "main form[method=post]"
 
 
