@@ -213,3 +213,26 @@ def test_a_load_begun_without_network_is_read_before_its_start_is_sent(
         " JOIN lots_bookline line ON line.number = load.line_id WHERE line.client_key = ?", start["key"],
     )  # fmt: skip
     assert kept == [("41.0",)]
+
+
+def test_a_fish_left_out_of_a_round_is_asked_about(tablet: Hands, served: Served) -> None:
+    # the cooling fish: the smokehouse's load has ended by now
+    found = served.ask(
+        "SELECT load.id FROM lots_load load WHERE load.step_kind = 'cool'"
+        " AND NOT EXISTS (SELECT 1 FROM lots_loadend e WHERE e.load_id = load.id)"
+    )
+    tablet.go(f"read/load/{found[0][0]}")
+    tablet.type("65.1")
+    before = len(tablet.entries())
+    tablet.page.click(".key-store")
+    assert "Not read: probe 2, probe 3" in ask_of(tablet)
+    assert len(tablet.entries()) == before
+    tablet.page.click("button:text-is('Store without')")
+    tablet.page.wait_for_selector(".answer")
+    assert "by Olive Tidewick" in tablet.page.inner_text("#beside")
+    assert [row[0] for row in stored(served, tablet)] == ["probe 1"]
+    tablet.page.locator(".answer .button-wide").click()
+    tablet.page.wait_for_selector("#board-view:not([hidden])")
+    tablet.go(f"read/load/{found[0][0]}")
+    tablet.page.locator(".pad summary").click()
+    assert "false" not in tablet.page.inner_text(".pad")

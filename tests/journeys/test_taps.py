@@ -22,8 +22,8 @@ def count(tablet: Hands) -> int:
 
 
 def due(tablet: Hands) -> Any:
-    """The button of the next reading that is due."""
-    return tablet.page.locator("#next .button").first
+    """The button of a place's reading that is due."""
+    return tablet.page.locator("#board .button-read[data-read^='place:']").first
 
 
 def test_unlocked_a_due_reading_takes_three_taps_beside_its_digits(

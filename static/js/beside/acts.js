@@ -611,17 +611,21 @@ async function waitingPage() {
                 h(
                   'div',
                   { className: 'actions' },
-                  button('Type the PIN again', () =>
-                    askPin(
-                      author(entry.person) ?? { id: entry.person, name: 'The PIN again' },
-                      async ({ id, pin }) => {
-                        await queue.retype(id, pin);
-                        await queue.send();
-                        go('waiting');
-                        route();
-                      },
-                      entry.why,
-                    ),
+                  button(
+                    'Type the PIN again',
+                    () =>
+                      askPin(
+                        author(entry.person) ?? { id: entry.person, name: 'The PIN again' },
+                        async ({ id, pin }) => {
+                          await queue.retype(id, pin);
+                          await queue.send();
+                          go('waiting');
+                          route();
+                        },
+                        entry.why,
+                        entry.label,
+                      ),
+                    'button-go',
                   ),
                 ),
             )
@@ -631,7 +635,7 @@ async function waitingPage() {
     open.length ? `${open.length} ${open.length > 1 ? 'entries wait' : 'entry waits'}` : 'Nothing waits',
     state.online
       ? 'The server can be reached.'
-      : 'The server cannot be reached now. What is entered stays on this tablet until it can.',
+      : `The server cannot be reached now. What is entered stays on this tablet until it can.${state.tried ? ` Tried at ${clock(state.tried)}.` : ''}`,
     open.length > 0 &&
       sheet(
         h('ol', { className: 'plain' }, open.map(row)),
@@ -642,9 +646,10 @@ async function waitingPage() {
             'Send now',
             async () => {
               await queue.send();
+              state.tried = queue.houseNow().at;
               route();
             },
-            'button-go',
+            open.some(entry => entry.needs) ? '' : 'button-go',
           ),
         ),
       ),
@@ -655,7 +660,17 @@ async function waitingPage() {
           'ul',
           { className: 'plain' },
           sent.map(entry =>
-            h('li', {}, `${entry.label}: ${entry.answer?.verdict ? WORDS[entry.answer.verdict] : 'stored'}`),
+            h(
+              'li',
+              {},
+              entry.answer?.verdict
+                ? h(
+                    'a',
+                    { className: 'big-link', href: `#answer/${entry.key}` },
+                    `${entry.label}: ${WORDS[entry.answer.verdict]}`,
+                  )
+                : `${entry.label}: stored`,
+            ),
           ),
         ),
       ),

@@ -2,7 +2,7 @@
 // when a reading falls due, keeps the screen awake, and goes on without network.
 import * as queue from './queue.js';
 import { clockLine, route, sameLoad } from './acts.js';
-import { clock, find, go, h, ownLoads, penOpen, placeName, span, state, WORDS } from './pad.js';
+import { clock, codes, find, go, h, ownLoads, penOpen, placeName, span, state, WORDS } from './pad.js';
 
 const EACH = 20000,
   TICK = 5000;
@@ -138,14 +138,13 @@ function concerns(entry, loads, place) {
     : body.place === place && entry.kind === 'reading';
 }
 function waitsLine(waits) {
-  const last = waits.at(-1),
-    figures = last.shown?.figures?.map(one => one.text).join(', ');
+  const last = waits.at(-1);
   return h(
     'p',
     { className: 'tile-waits' },
     h('b', {}, `${waits.length} ${waits.length > 1 ? 'entries wait' : 'entry waits'}`),
-    figures ? `; last ${figures}` : `; last: ${last.label}`,
-    last.shown?.verdict ? `, provisional: ${WORDS[last.shown.verdict]}` : '',
+    `; last: ${last.label}`,
+    last.shown?.verdict ? ` (provisional: ${WORDS[last.shown.verdict]})` : '',
   );
 }
 function tileOf(load) {
@@ -248,7 +247,7 @@ async function alerts() {
       h(
         'div',
         { className: 'box box-refusal', role: 'alert' },
-        h('strong', { className: 'box-word' }, 'Deviation'),
+        h('strong', { className: 'box-word' }, WORDS[(entry.answer ?? entry.shown).verdict]),
         h(
           'div',
           {},
@@ -275,6 +274,7 @@ function tick() {
     { due, round } = state.data,
     next = due[0],
     box = at('next');
+  at('now').textContent = clock(now);
   for (const node of document.querySelectorAll('[data-since]'))
     node.textContent = span(now - Number(node.dataset.since));
   for (const node of document.querySelectorAll('[data-due]'))
@@ -303,7 +303,11 @@ function nextPanel(next, now, round) {
         over ? `Overdue by ${span(now - next.at)}` : `In ${span(next.at - now)}, by ${clock(next.at)}`,
       ),
       h('p', { className: 'far' }, placeName(place)),
-      h('p', {}, `${next.what}${load ? ': the fish' : ''}${next.why ? `, ${next.why}` : ''}`),
+      h(
+        'p',
+        {},
+        `${next.what}${load ? `: the fish of ${codes(load)}` : ''}${next.why ? `, ${next.why}` : ''}`,
+      ),
     ),
     h(
       'div',

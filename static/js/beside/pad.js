@@ -28,11 +28,18 @@ export const WORDS = {
   PENDING: 'not yet shown',
   DEVIATION: 'deviation',
 };
+// what this tablet cannot draw is left out, and is not drawn as a word
+const fill = (node, ...children) => node.replaceChildren(...children.flat().filter(Boolean));
 const MEANS = {
   MET: 'Every limit that looks at this held.',
   ADJUST: 'An operating limit is passed; the critical limit holds. Adjust the process.',
   PENDING: 'The readings do not show it yet. Go on, and keep reading.',
   DEVIATION: 'A critical limit was not met.',
+};
+const PROVISIONAL = {
+  MET: 'Inside the limits that this tablet can check by itself; the rest is checked when the server answers.',
+  ADJUST: 'An operating limit is passed, as far as this tablet can check.',
+  DEVIATION: 'A critical limit is not met, as far as this tablet can check.',
 };
 export function said(value, look = 'verdict-big') {
   const found = document.querySelector(`#shapes [data-verdict="${value}"] svg`);
@@ -161,7 +168,7 @@ export function who(label) {
     };
     const names = people.filter(one => one.pin);
     draw(
-      'Who?',
+      state.online ? 'Who is it?' : 'No network: who is it?',
       label,
       names.length
         ? h(
@@ -170,7 +177,7 @@ export function who(label) {
             names.map(one =>
               button(
                 h('span', {}, h('b', {}, one.initials), ` ${one.name}`),
-                () => askPin(one, finish),
+                () => askPin(one, finish, '', label),
                 'button-name',
               ),
             ),
@@ -198,7 +205,7 @@ export function who(label) {
     );
   });
 }
-export function askPin(person, done, why = '') {
+export function askPin(person, done, why = '', label = '') {
   let pin = '';
   const shown = h('output', { className: 'pin', 'aria-live': 'off' });
   const ready = button('Done', () => done({ id: person.id, pin }), 'button-go key-wide', { disabled: true });
@@ -215,13 +222,18 @@ export function askPin(person, done, why = '') {
   };
   draw(
     person.name,
-    'Your PIN: it means your initials, no more.',
+    label ? `Your PIN, as your initials of: ${label}` : 'Your PIN, as your initials.',
     why && notice('PIN', why),
     h(
       'div',
       { className: 'pad-pin' },
       shown,
-      keys(type, ['1', '2', '3', '4', '5', '6', '7', '8', '9', 'back', '0'], ready),
+      keys(type, ['7', '8', '9', '4', '5', '6', '1', '2', '3', 'back', '0'], ready),
+    ),
+    h(
+      'div',
+      { className: 'actions' },
+      button('Back: nothing is stored yet', () => state.again(), 'button-quiet'),
     ),
   );
   listen(type, () => pin.length >= 4 && done({ id: person.id, pin }));
@@ -469,6 +481,40 @@ export function pad({ load = null, place, quantity = null, then = '', fix = null
     now.at = free >= 0 ? free : (now.at + 1) % rows.length;
     show();
   }
+  // a round is of all its fish: one left out is asked about
+  function ask(missing) {
+    const first = rows.indexOf(missing[0]);
+    const names = missing.map(one => one.probe).join(', ');
+    const read = () => {
+      now.at = first;
+      asks.replaceChildren();
+      show();
+    };
+    const without = () => {
+      now.partial = true;
+      asks.replaceChildren();
+      save();
+    };
+    asks.replaceChildren(
+      h(
+        'div',
+        { className: 'box box-caution', role: 'alertdialog', 'aria-label': 'Not all fish are read' },
+        h('strong', { className: 'box-word' }, 'Not all'),
+        h(
+          'div',
+          {},
+          h('p', {}, `Not read: ${names}.`),
+          h(
+            'div',
+            { className: 'actions' },
+            button(`Read ${missing[0].probe}`, read, 'button-go'),
+            button('Store without', without),
+          ),
+        ),
+      ),
+    );
+    asks.querySelector('button').focus();
+  }
   async function save() {
     const filled = rows.filter(one => one.text);
     if (!filled.length) {
@@ -476,8 +522,11 @@ export function pad({ load = null, place, quantity = null, then = '', fix = null
       return;
     }
     if (rows.some((one, index) => one.text && !sure(index, save))) return;
+    const missing = rows.filter(one => !one.text);
+    if (fish && limits.length && missing.length && !now.partial && !fix) return ask(missing);
     if (isLate() && !now.late.trim()) {
       earlier.open = true;
+      now.wanting = true;
       drawWhen();
       asks.replaceChildren(
         notice(
@@ -485,7 +534,7 @@ export function pad({ load = null, place, quantity = null, then = '', fix = null
           `This was read more than ${span(data.rules.late_after_ms)} ago. Say why it comes late.`,
         ),
       );
-      earlier.scrollIntoView();
+      earlier.querySelector('#why-late').scrollIntoView({ block: 'center' });
       return;
     }
     const body = {
@@ -513,6 +562,8 @@ export function pad({ load = null, place, quantity = null, then = '', fix = null
     const order = ['MET', 'ADJUST', 'DEVIATION'],
       worst = found.sort((a, b) => order.indexOf(b[0]) - order.indexOf(a[0]))[0];
     const shown = {
+      read_at: body.observed_at,
+      late: body.late_reason,
       figures: filled.map(one => ({
         probe: one.probe,
         text: `${one.text} ${temperature ? `°${now.unit}` : now.unit}`,
@@ -581,7 +632,8 @@ export function pad({ load = null, place, quantity = null, then = '', fix = null
           'button-quiet',
         ),
     );
-    earlier.replaceChildren(
+    fill(
+      earlier,
       h(
         'summary',
         {},
@@ -605,7 +657,7 @@ export function pad({ load = null, place, quantity = null, then = '', fix = null
       isLate() &&
         h(
           'div',
-          { className: 'field' },
+          { className: now.wanting && !now.late.trim() ? 'field field-wrong' : 'field' },
           h('label', { className: 'label', htmlFor: 'why-late' }, 'Why it comes late'),
           why,
           h('div', { className: 'actions' }, reasons),
@@ -722,22 +774,24 @@ export async function answer(key) {
   const shown = entry.shown ?? {},
     known = entry.answer,
     value = known ? known.verdict : shown.verdict;
-  const late =
-    entry.state === 'refused'
-      ? 'Not taken yet'
-      : known
-        ? 'Stored'
-        : 'Kept on this tablet; it waits to be sent';
+  const how =
+    entry.state === 'refused' ? 'not taken yet' : known ? 'stored' : 'kept on this tablet to be sent';
+  const when = [
+    shown.read_at && `Read ${clock(shown.read_at)}`,
+    `${how} ${clock(entry.entered_at)} by ${author(entry.person)?.name ?? 'somebody'}`,
+    shown.late && `late: ${shown.late}`,
+    !known && entry.seal && 'the PIN is checked when the server can be reached',
+  ];
   const acts = known ? known.do : shown.action ? [{ point: shown.point, action: shown.action }] : [];
   const must = value === 'DEVIATION' && !entry.seen;
   const done = async to => {
-    if (must) await queue.saw(key);
+    if (must || known) await queue.saw(key);
     go(to);
   };
   const onward = shown.then;
   draw(
     shown.where ?? entry.label,
-    `${late}, ${clock(entry.entered_at)}`,
+    when.filter(Boolean).join(', '),
     entry.state === 'refused' && notice('Refused', Object.values(entry.fields).join(' '), 'box-refusal'),
     entry.needs && notice('Waits', entry.why || 'It waits for the PIN.'),
     h(
@@ -758,7 +812,7 @@ export async function answer(key) {
       value
         ? h('p', { className: 'pad-verdict' }, said(value), !known && ' provisional')
         : h('p', {}, known?.said || 'The verdict comes with the server’s answer.'),
-      value && h('p', { className: 'means' }, MEANS[value]),
+      value && h('p', { className: 'means' }, (known ? MEANS : PROVISIONAL)[value]),
       (known?.figure || known?.demand || shown.demand) &&
         h(
           'p',
@@ -789,6 +843,12 @@ export async function answer(key) {
           h('a', { className: 'button', href: one.page }, `Deviation ${one.id}, lot ${one.lot}`),
         ),
         known?.page && h('a', { className: 'button button-quiet', href: known.page }, 'All that it says'),
+        known?.page &&
+          h(
+            'a',
+            { className: 'button button-quiet', href: known.page.replace('answer', 'correct') },
+            'That was wrong',
+          ),
       ),
     ),
     known?.limits?.length > 1 &&

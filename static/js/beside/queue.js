@@ -270,9 +270,12 @@ export async function intoNote(key, person, pin = '') {
   return noted;
 }
 
+// a deviation, or an answer less favourable than what the tablet had said by itself
+const unwelcome = ({ answer, shown }) =>
+  (answer ?? shown)?.verdict === 'DEVIATION' || (answer?.verdict === 'ADJUST' && shown?.verdict === 'MET');
+
 // ---- deviations stay until somebody has read them ----
-export const unseen = async () =>
-  (await list()).filter(entry => !entry.seen && (entry.answer ?? entry.shown)?.verdict === 'DEVIATION');
+export const unseen = async () => (await list()).filter(entry => !entry.seen && unwelcome(entry));
 export const saw = key => change(key, { seen: true });
 
 // ---- sending ----
