@@ -12,7 +12,6 @@ from lots.entries.readings import (
     Figure,
     check_figures,
     check_in_time,
-    field_of,
     subject_of,
     write_reading,
 )
@@ -149,6 +148,3 @@ def _wrong_moment(
     except Refused as refusal:
         return {name: refusal.fields["observed_at"]}
     return {}
-
-
-__all__ = ["KIND", "PaperRow", "Sheet", "enter_from_paper", "field_of", "field_of_row"]

@@ -1,5 +1,6 @@
 """The answer to a reading: what it shows of each limit it speaks of, and what the plan says to do."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from lots.core.limits import Every, Verdict, demand
@@ -24,14 +25,26 @@ def probes_for(load: Load) -> list[str]:
         .values_list("probe", flat=True)
         .distinct()
     )
+    return round_of(used, probes_wanted(load))
+
+
+def round_of(used: Iterable[str], wanted: int) -> list[str]:
+    """The names of a round's fish: those read before, and as many more as are wanted."""
     names = [probe for probe in used if probe]
-    wanted = max(probes_wanted(load), FISH)
     number = 1
-    while len(names) < wanted:
+    while len(names) < max(wanted, FISH):
         if f"fish {number}" not in names:
             names.append(f"fish {number}")
         number += 1
     return sorted(names)
+
+
+def usual_instrument(place_id: int) -> int | None:
+    """The thermometer that was used at a place last, in fish or not."""
+    rows = Reading.objects.filter(
+        place=place_id, instrument__isnull=False, instrument__retired=None, quantity="temperature"
+    )
+    return rows.order_by("-id").values_list("instrument_id", flat=True).first()
 
 
 def _loads(reading: Reading) -> list[Load]:

@@ -26,15 +26,15 @@ from lots.models.lot import LoadPart, Lot
 from lots.models.people import Person, Right, RightGiven
 from lots.models.plan import PlanVersion
 from lots.models.reading import Reading
+from lots.queries.answer import round_of, usual_instrument
 from lots.queries.board import LoadNow
 from lots.queries.house import open_places, rules, usable_instruments
 from lots.queries.judgements import Judged
-from lots.queries.load_page import startable
+from lots.queries.load_page import asked_by, startable
 from lots.queries.plans import plan_value
 
 Row = dict[str, Any]
-FISH_AT_LEAST: Final = 3  # of a round, where the plan names no number
-SHIFT_MS: Final = 8 * MS_PER_H
+SHIFT_MS: Final = 8 * MS_PER_H  # common practice
 COLD_PLACES: Final = ("cooler", "freezer", "room")
 
 
@@ -125,14 +125,12 @@ def pad_instruments() -> list[Row]:
 def pad_loads(loads: Sequence[LoadNow], at: int) -> list[Row]:
     """Every load with its lots, its limits as they stand, its fish, and its clocks."""
     fish = _fish([now.load.pk for now in loads])
-    usual = _usual_instruments(loads)
-    return [
-        _load(now, fish.get(now.load.pk, {}), usual.get(now.load.place_id), at) for now in loads
-    ]
+    usual = {place: usual_instrument(place) for place in {now.load.place_id for now in loads}}
+    return [_load(now, fish.get(now.load.pk, {}), usual[now.load.place_id], at) for now in loads]
 
 
 def _load(now: LoadNow, fish: dict[str, Reading], instrument: int | None, at: int) -> Row:
-    load = now.load
+    load, limits = now.load, [one.limit for one in now.judged]
     return {
         "id": load.pk,
         "place": load.place_id,
@@ -153,10 +151,10 @@ def _load(now: LoadNow, fish: dict[str, Reading], instrument: int | None, at: in
         "probes": _probes(now, fish),
         "instrument": instrument,
         "limits": [_limit(one) for one in now.judged],
-        "looks": _asked(now.judged, Observed),
+        "looks": asked_by(limits, Observed),
         "measures": [
             {"quantity": quantity, "units": list(QUANTITIES.get(quantity, ("",)))}
-            for quantity in _asked(now.judged, Measured)
+            for quantity in asked_by(limits, Measured)
         ],
         "last": {probe: _last(row) for probe, row in fish.items()},
         "clocks": [clock for one in now.judged for clock in _clocks(one, now, at)],
@@ -176,28 +174,8 @@ def _fish(loads: Sequence[int]) -> dict[int, dict[str, Reading]]:
 
 
 def _probes(now: LoadNow, fish: dict[str, Reading]) -> list[str]:
-    """The fish of a round: those read before, else as many as the plan wants."""
     wanted = [leaf.probes for one in now.judged for leaf in one.limit.leaves() if leaf.of == "fish"]
-    names = [probe for probe in fish if probe]
-    number = 1
-    while len(names) < max([FISH_AT_LEAST, *wanted]):
-        if f"fish {number}" not in names:
-            names.append(f"fish {number}")
-        number += 1
-    return sorted(names)
-
-
-def _usual_instruments(loads: Sequence[LoadNow]) -> dict[int, int]:
-    """The thermometer that was used at each place last."""
-    out: dict[int, int] = {}
-    for place in {now.load.place_id for now in loads}:
-        rows = Reading.objects.filter(
-            place=place, instrument__isnull=False, instrument__retired=None, quantity="temperature"
-        )
-        used = rows.order_by("-id").values_list("instrument_id", flat=True).first()
-        if used is not None:
-            out[place] = used
-    return out
+    return round_of(fish, max(wanted, default=0))
 
 
 def _limit(one: Judged) -> Row:
@@ -226,18 +204,6 @@ def _provisional(limit: Limit) -> Row | None:
         "op_low": _bound(inner.low),
         "op_high": _bound(inner.high),
     }
-
-
-def _asked(judged: Iterable[Judged], kind: type[Observed] | type[Measured]) -> list[str]:
-    """What the limits want looked for, or measured on the spot."""
-    out: list[str] = []
-    for one in judged:
-        for leaf in one.limit.leaves():
-            if kind is Observed and isinstance(leaf.rule, Observed):
-                out.append(leaf.rule.what)
-            if kind is Measured and isinstance(leaf.rule, Measured) and not leaf.rule.laboratory:
-                out.append(leaf.rule.quantity)
-    return list(dict.fromkeys(out))
 
 
 def _clocks(one: Judged, now: LoadNow, at: int) -> Iterator[Row]:

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.db.models import Q
 
-from lots.core.limits import Every, Measured, Observed, Verdict, demand, operating_demand
+from lots.core.limits import Every, Limit, Measured, Observed, Verdict, demand, operating_demand
 from lots.models.lot import Load, LoadPart, Lot, Note
 from lots.models.reading import LoggerImport, Observation, Reading
 from lots.queries.board import first_subject, one_of_each_plan, open_lots
@@ -142,15 +142,26 @@ def _parts(load: Load) -> list[LoadPart]:
 
 
 def _asked(parts: list[LoadPart], kind: type) -> list[str]:
+    return asked_by(
+        (
+            limit
+            for part in parts
+            for _, limit in step_limits(plan_value(part.lot.plan_version), part.step)
+        ),
+        kind,
+    )
+
+
+def asked_by(limits: Iterable[Limit], kind: type) -> list[str]:
+    """What the limits want looked for (Observed), or measured on the spot (Measured)."""
     out: list[str] = []
-    for part in parts:
-        for _, limit in step_limits(plan_value(part.lot.plan_version), part.step):
-            for leaf in limit.leaves():
-                rule = leaf.rule
-                if kind is Observed and isinstance(rule, Observed):
-                    out.append(rule.what)
-                if kind is Measured and isinstance(rule, Measured) and not rule.laboratory:
-                    out.append(rule.quantity)
+    for limit in limits:
+        for leaf in limit.leaves():
+            rule = leaf.rule
+            if kind is Observed and isinstance(rule, Observed):
+                out.append(rule.what)
+            if kind is Measured and isinstance(rule, Measured) and not rule.laboratory:
+                out.append(rule.quantity)
     return list(dict.fromkeys(out))
 
 

@@ -26,7 +26,7 @@ from lots.forms.reading import (
 from lots.models.house import KeptFile, Place
 from lots.models.lot import Load
 from lots.models.reading import Observation, Reading
-from lots.queries.answer import answer_page, probes_for, reading_beside
+from lots.queries.answer import answer_page, probes_for, reading_beside, usual_instrument
 from lots.queries.board import readable
 from lots.queries.house import file_bytes, usable_instruments
 from lots.queries.load_page import asked_looks, asked_measures
@@ -87,7 +87,7 @@ def _enter(
         now_ms=request.now_ms,
         probes=probes,
         instruments=usable_instruments(),
-        initial=_key() | {"instrument": _last_used(place)},
+        initial=_key() | {"instrument": usual_instrument(place.pk)},
     )
     if request.method == "POST" and form.is_valid():
         try:
@@ -117,14 +117,6 @@ def _place_links(place: Place, load: Load | None) -> dict[str, Any]:
     if load is None:
         return {}
     return {"looks": asked_looks(load), "measures": asked_measures(load), "room": place.within}
-
-
-def _last_used(place: Place) -> int | None:
-    """The thermometer that was used at this place last, in fish or not."""
-    rows = Reading.objects.filter(
-        place=place, instrument__isnull=False, instrument__retired=None, quantity="temperature"
-    )
-    return rows.order_by("-id").values_list("instrument_id", flat=True).first()
 
 
 def _figures(form: ReadingForm) -> list[Figure]:

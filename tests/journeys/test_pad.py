@@ -236,3 +236,27 @@ def test_a_fish_left_out_of_a_round_is_asked_about(tablet: Hands, served: Served
     tablet.go(f"read/load/{found[0][0]}")
     tablet.page.locator(".pad summary").click()
     assert "false" not in tablet.page.inner_text(".pad")
+
+
+def test_turning_back_from_the_name_and_the_pin_loses_nothing_typed(
+    tablet: Hands, served: Served
+) -> None:
+    tablet.page.click("button:has-text('Close the pen')")
+    tablet.page.wait_for_selector("#strip :text('Pen closed')")
+    cooler = place_of(served, "cooler")
+    tablet.go("note/")
+    tablet.page.fill("#text", "The door of the cooler sticks")
+    tablet.page.click("button:text-is('Store the note')")
+    tablet.page.click(".button-name:has-text('OT')")
+    tablet.page.click("button:has-text('nothing is stored yet')")
+    assert tablet.page.input_value("#text") == "The door of the cooler sticks"
+    tablet.go(f"read/place/{cooler}")
+    tablet.type("36")
+    tablet.page.click(".key-store")
+    tablet.page.wait_for_selector(".names")
+    tablet.page.keyboard.press("5")  # the pad is away: its keyboard too
+    tablet.page.click("button:has-text('nothing is stored yet')")
+    assert tablet.page.inner_text(".pad-figure") == "36"
+    tablet.page.keyboard.press("7")
+    assert tablet.page.inner_text(".pad-figure") == "367"
+    assert tablet.waiting() == 0

@@ -7,7 +7,6 @@ import pytest
 
 from tests.journeys.hands import Hands, new_hands
 from tests.journeys.served import Served
-from tests.journeys.test_offline import loads_of_two_lots
 
 pytestmark = pytest.mark.journey
 
@@ -100,4 +99,3 @@ def test_a_verdict_stands_there_within_300_ms_of_the_last_digit_on_a_slow_tablet
     assert median(took) <= WITHIN_MS
     session.send("Emulation.setCPUThrottlingRate", {"rate": 1})
     tablet.until_sent()
-    assert loads_of_two_lots(served)

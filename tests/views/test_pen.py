@@ -1,5 +1,6 @@
 """The pen: it closes by itself, what is in sight stays, nothing typed is lost."""
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -253,11 +254,16 @@ def test_signing_asks_for_the_password_and_never_takes_a_pin(book: Book, clock: 
     clock("08:00")
     give_right(book.keeper, book.reviewer, Grant("operator"), moment("08:00"))
     set_pin(book.reviewer, PIN, moment("08:00"))
-    lot = book.open_lot("TR-1")
+    book.open_lot("TR-1", at="07:00")
     reviewer = as_person(book.reviewer)
+    ticks = re.findall(
+        r'name="lot" value="([^"]+)"', reviewer.get(reverse("review")).content.decode()
+    )
     before = lines()
-    reviewer.post(reverse("review_sign"), {"lot": [str(lot.pk)], "sign-password": PIN})
+    reviewer.post(reverse("review_sign"), {"lot": ticks, "sign-password": PIN})
     assert lines() == before
+    reviewer.post(reverse("review_sign"), {"lot": ticks, "sign-password": PASSWORD})
+    assert lines() > before
 
 
 def test_the_pin_page_asks_for_the_password(book: Book, tablet: Client) -> None:

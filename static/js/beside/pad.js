@@ -166,6 +166,11 @@ export function who(label) {
       if (penOpen() && found.id === pen.person) state.pin = found;
       done(found);
     };
+    const page = setAside();
+    const back = () => {
+      leave();
+      page();
+    };
     const names = people.filter(one => one.pin);
     draw(
       state.online ? 'Who is it?' : 'No network: who is it?',
@@ -177,7 +182,7 @@ export function who(label) {
             names.map(one =>
               button(
                 h('span', {}, h('b', {}, one.initials), ` ${one.name}`),
-                () => askPin(one, finish, '', label),
+                () => askPin(one, finish, '', label, back),
                 'button-name',
               ),
             ),
@@ -190,22 +195,24 @@ export function who(label) {
           () => finish({ id: pen.person, pin: '' }),
           'button-go',
         ),
-      h(
-        'div',
-        { className: 'actions' },
-        button(
-          'Back: nothing is stored yet',
-          () => {
-            leave();
-            state.again();
-          },
-          'button-quiet',
-        ),
-      ),
+      h('div', { className: 'actions' }, button('Back: nothing is stored yet', back, 'button-quiet')),
     );
   });
 }
-export function askPin(person, done, why = '', label = '') {
+// Puts the present page aside as it stands, with all that was typed; what is returned brings it back.
+function setAside() {
+  const box = document.getElementById('beside'),
+    nodes = [...box.childNodes],
+    keyboard = heard;
+  quiet();
+  return () => {
+    box.replaceChildren(...nodes);
+    if (keyboard) listen(keyboard.type, keyboard.enter);
+    else quiet();
+    box.querySelector('h1')?.focus();
+  };
+}
+export function askPin(person, done, why = '', label = '', back = state.again) {
   let pin = '';
   const shown = h('output', { className: 'pin', 'aria-live': 'off' });
   const ready = button('Done', () => done({ id: person.id, pin }), 'button-go key-wide', { disabled: true });
@@ -233,7 +240,7 @@ export function askPin(person, done, why = '', label = '') {
     h(
       'div',
       { className: 'actions' },
-      button('Back: nothing is stored yet', () => state.again(), 'button-quiet'),
+      button('Back: nothing is stored yet', () => back(), 'button-quiet'),
     ),
   );
   listen(type, () => pin.length >= 4 && done({ id: person.id, pin }));
@@ -260,11 +267,15 @@ function keys(type, which, ...more) {
     more,
   );
 }
-let unlisten = () => {};
-export const quiet = () => unlisten();
-function listen(type, enter) {
+let unlisten = () => {},
+  heard = null; // what the keyboard does on the present page
+export const quiet = () => {
   unlisten();
-  const heard = event => {
+  heard = null;
+};
+function listen(type, enter) {
+  quiet();
+  const pressed = event => {
     if (event.ctrlKey || event.altKey || event.metaKey || event.target.closest?.('input, textarea, select'))
       return;
     const key = { Backspace: 'back', ',': '.', '−': '-' }[event.key] ?? event.key;
@@ -276,8 +287,9 @@ function listen(type, enter) {
       enter();
     }
   };
-  addEventListener('keydown', heard);
-  unlisten = () => removeEventListener('keydown', heard);
+  addEventListener('keydown', pressed);
+  unlisten = () => removeEventListener('keydown', pressed);
+  heard = { type, enter };
 }
 
 // ---- the reading pad ----

@@ -98,7 +98,7 @@ let csrf = '',
   pen = null,
   learntAt = -Infinity;
 const FRESH = 60e3; // a token learnt so lately is not fetched again before an entry
-export async function learn(data) {
+async function learn(data) {
   csrf = data.csrf;
   learntAt = performance.now();
   pinKey = data.pin_key ?? pinKey;
@@ -157,7 +157,7 @@ async function ask(address, options) {
 
 // ---- the PIN's envelope ----
 const hex = bytes => [...new Uint8Array(bytes)].map(byte => byte.toString(16).padStart(2, '0')).join('');
-export const newKey = () => hex(crypto.getRandomValues(new Uint8Array(16)));
+const newKey = () => hex(crypto.getRandomValues(new Uint8Array(16)));
 const utf8 = text => new TextEncoder().encode(text);
 // entries sealed with one PIN share a name that says nothing of it
 const batches = new Map();
