@@ -7,11 +7,14 @@ integer ninths (1/9000 °C).  Yes and no are 1 and 0, so that only strings, inte
 import json
 import types
 import typing
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields
 from functools import cache
 from typing import Any
 
-FORM = 1
+from lots.core.basis import Basis, RunFacts
+
+FORM = 2
+"""The form that is written; every earlier one is still read, and written back to its own bytes."""
 LARGEST = 2**53 - 1
 """The largest integer that every JSON reader keeps exactly.  Source: RFC 8785, section 3.2.2.3;
 RFC 7493 (I-JSON), section 2.2."""
@@ -19,6 +22,11 @@ RFC 7493 (I-JSON), section 2.2."""
 
 class NotARecord(ValueError):
     """The value or the bytes are no record; the message says where."""
+
+
+def _later(default: Any, form: int = 2) -> Any:
+    """A field that records of earlier forms do not have."""
+    return field(default=default, metadata={"form": form})
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,6 +208,7 @@ class JudgedLimit:
     rests_on: tuple[str, ...]
     broke_at: int
     rules: int
+    basis: int = _later(0)  # 1 for the first of the record’s bases; 0: none is attached
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,6 +244,8 @@ class ProbeLeftFacts:
     at: int
     initials: str
     reason: str
+    said_at: int = _later(0)
+    accepted: tuple[Acceptance, ...] = _later(())
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,6 +283,7 @@ class LoadFacts:
     late: int = 0
     ends: tuple[EndFacts, ...] = ()
     probes_left: tuple[ProbeLeftFacts, ...] = ()
+    accepted: tuple[Acceptance, ...] = _later(())  # the start, where it was entered late
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,6 +313,7 @@ class HandReading:
     accepted: tuple[Acceptance, ...] = ()
     attachment: str = ""
     attachment_sha256: str = ""
+    withdrawn: int = _later(0)  # 1 for a correction that takes the reading back
 
 
 @dataclass(frozen=True, slots=True)
@@ -357,6 +370,7 @@ class Sample:
 
     figure: str
     portion: str
+    value: int = _later(0)  # millionths of the quantity’s first unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -379,6 +393,16 @@ class LabResult:
 
 
 @dataclass(frozen=True, slots=True)
+class CheckFacts:
+    """One accuracy check of an instrument, in words as they were entered."""
+
+    checked_at: int
+    method: str
+    result: str
+    checked_by: str
+
+
+@dataclass(frozen=True, slots=True)
 class InstrumentFacts:
     """An instrument used for this lot and its last accuracy check (`checked_at` 0: none)."""
 
@@ -388,6 +412,7 @@ class InstrumentFacts:
     method: str
     result: str
     checked_by: str
+    checks: tuple[CheckFacts, ...] = _later(())
 
 
 @dataclass(frozen=True, slots=True)
@@ -411,6 +436,17 @@ class ActionFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class Consignee:
+    """Somebody who had fish that is recalled, and when they were told (0: not yet)."""
+
+    name: str
+    amount_g: int
+    told_at: int
+    initials: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
 class DispositionFacts:
     """What was decided about so many grams; `final` 0 while the fish is only held."""
 
@@ -421,6 +457,7 @@ class DispositionFacts:
     reason: str
     final: int
     acceptability: str = ""
+    consignees: tuple[Consignee, ...] = _later(())
 
 
 @dataclass(frozen=True, slots=True)
@@ -474,6 +511,60 @@ class ReleaseFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class Remark:
+    """Something said that is no reading, about the lot or one of its loads (`load` 0: the lot)."""
+
+    load: int
+    text: str
+    observed_at: int
+    entered_at: int
+    recorded_at: int
+    initials: str
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedCorrection:
+    """A logger's reading put right or taken back (`withdrawn` 1): what it was, what it is, and why.
+
+    `at` is the reading's moment; the temperatures are in ninths, `now` is 0 where it was taken back."""
+
+    file: str
+    probe: str
+    load: int
+    at: int
+    was: int
+    now: int
+    unit: str
+    withdrawn: int
+    reason: str
+    entered_at: int
+    initials: str
+    accepted: tuple[Acceptance, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class FileTakenBack:
+    """A logger's file taken back as a whole, and why; its readings count for nothing."""
+
+    file: str
+    file_sha256: str
+    readings: int
+    reason: str
+    entered_at: int
+    initials: str
+    accepted: tuple[Acceptance, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PlanContent:
+    """A plan version that verdicts of the record were computed under, whole, as canonical JSON."""
+
+    title: str
+    version: int
+    content: str
+
+
+@dataclass(frozen=True, slots=True)
 class BookHead:
     """The last line of the book that the record rests on."""
 
@@ -520,6 +611,13 @@ class LotRecord:
     unreviewed: int = 0
     replaces: str = ""
     changed: str = ""
+    remarks: tuple[Remark, ...] = _later(())
+    logged_corrections: tuple[LoggedCorrection, ...] = _later(())
+    taken_back: tuple[FileTakenBack, ...] = _later(())
+    plans: tuple[PlanContent, ...] = _later(())
+    bases: tuple[Basis, ...] = _later(())
+    runs: tuple[RunFacts, ...] = _later(())
+    kept_until: str = _later("")
 
 
 def canonical_bytes(record: LotRecord) -> bytes:
@@ -533,7 +631,7 @@ def canonical_bytes(record: LotRecord) -> bytes:
         NotARecord: any other value, or text that is not valid Unicode.
     Source: RFC 8785 (JSON Canonicalization Scheme).
     """
-    plain = _plain(LotRecord, record, "record")
+    plain = _plain(LotRecord, record, "record", _known(record.form))
     text = json.dumps(plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
     try:
         return text.encode()
@@ -556,40 +654,54 @@ def record_from(data: bytes) -> LotRecord:
         loaded = json.loads(data.decode())
     except (ValueError, RecursionError) as error:
         raise NotARecord(f"record: not JSON in UTF-8 ({error})") from None
-    record = _value(LotRecord, loaded, "record")
+    form = _known(loaded.get("form") if isinstance(loaded, dict) else None)
+    record = _value(LotRecord, loaded, "record", form)
     if canonical_bytes(record) != data:
         raise NotARecord("record: the JSON is not in its canonical form")
     return typing.cast(LotRecord, record)
 
 
-def _plain(kind: Any, value: Any, where: str) -> Any:
+def _known(form: object) -> int:
+    """The form, where this version reads it."""
+    if type(form) is not int or not 1 <= form <= FORM:
+        raise NotARecord(f"record: form {form} is not known here (1 to {FORM} are)")
+    return form
+
+
+def _plain(kind: Any, value: Any, where: str, form: int) -> Any:
     """The value as JSON knows it: dict, list, str or int, of the kind its field's annotation names."""
     if isinstance(kind, types.GenericAlias):
-        return _plain_tuple(kind.__args__[0], value, where)
+        return _plain_tuple(kind.__args__[0], value, where, form)
     if type(value) is not kind:
         raise NotARecord(f"{where}: {type(value).__name__} where {kind.__name__} belongs")
     if kind is int:
         return _bounded(value, where)
     if kind is str:
         return value
-    kinds = _kinds(typing.cast(Any, kind))
-    return {name: _plain(kinds[name], getattr(value, name), f"{where}.{name}") for name in kinds}
+    kinds = _kinds(typing.cast(Any, kind), form)
+    return {
+        name: _plain(kinds[name], getattr(value, name), f"{where}.{name}", form) for name in kinds
+    }
 
 
-def _plain_tuple(kind: Any, value: Any, where: str) -> list[Any]:
+def _plain_tuple(kind: Any, value: Any, where: str, form: int) -> list[Any]:
     if type(value) is not tuple:
         raise NotARecord(f"{where}: {type(value).__name__} where tuple belongs")
     if kind is int and value and all(type(item) is int for item in value):
         _bounded(max(value), where)
         _bounded(min(value), where)
         return list(value)
-    return [_plain(kind, item, f"{where}[{index}]") for index, item in enumerate(value)]
+    return [_plain(kind, item, f"{where}[{index}]", form) for index, item in enumerate(value)]
 
 
 @cache
-def _kinds(kind: type) -> dict[str, Any]:
-    """Each field's name and the kind that its annotation names."""
-    return typing.get_type_hints(kind)
+def _kinds(kind: type, form: int) -> dict[str, Any]:
+    """Each field's name and the kind that its annotation names, of those that the form has."""
+    hints = typing.get_type_hints(kind)
+    named: Any = kind
+    return {
+        one.name: hints[one.name] for one in fields(named) if one.metadata.get("form", 1) <= form
+    }
 
 
 def _bounded(value: int, where: str) -> int:
@@ -598,26 +710,26 @@ def _bounded(value: int, where: str) -> int:
     return value
 
 
-def _value(kind: Any, loaded: Any, where: str) -> Any:
+def _value(kind: Any, loaded: Any, where: str, form: int) -> Any:
     """The loaded JSON as the kind that the field's annotation names."""
     if isinstance(kind, types.GenericAlias):
-        return _tuple_of(kind.__args__[0], loaded, where)
+        return _tuple_of(kind.__args__[0], loaded, where, form)
     if kind is str or kind is int:
         if type(loaded) is not kind:
             raise NotARecord(f"{where}: {type(loaded).__name__} where {kind.__name__} belongs")
         return loaded
     if not isinstance(loaded, dict):
         raise NotARecord(f"{where}: {type(loaded).__name__} where {kind.__name__} belongs")
-    kinds = _kinds(kind)
+    kinds = _kinds(kind, form)
     if loaded.keys() != kinds.keys():
         odd = ", ".join(sorted(loaded.keys() ^ kinds.keys()))
         raise NotARecord(f"{where}: names missing or unknown: {odd}")
-    return kind(**{k: _value(kinds[k], v, f"{where}.{k}") for k, v in loaded.items()})
+    return kind(**{k: _value(kinds[k], v, f"{where}.{k}", form) for k, v in loaded.items()})
 
 
-def _tuple_of(kind: Any, loaded: Any, where: str) -> tuple[Any, ...]:
+def _tuple_of(kind: Any, loaded: Any, where: str, form: int) -> tuple[Any, ...]:
     if not isinstance(loaded, list):
         raise NotARecord(f"{where}: {type(loaded).__name__} where a list belongs")
     if kind is int and all(type(item) is int for item in loaded):
         return tuple(loaded)
-    return tuple(_value(kind, item, f"{where}[{i}]") for i, item in enumerate(loaded))
+    return tuple(_value(kind, item, f"{where}[{i}]", form) for i, item in enumerate(loaded))

@@ -220,6 +220,18 @@ def sitting_of(
     return Sitting([part for part, _ in parts], lots, anew, sight)
 
 
+def facts_of(part: LoadPart, lots: Iterable[Lot], sitting: Sitting) -> tuple[Facts, Facts, bool]:
+    """What a step's limits are held against beside its series, as known and as monitored, and whether
+    the two differ; with what laboratories found in the lots."""
+    facts = sitting.facts(part.load)
+    limits = step_limits(plan_value(part.lot.plan_version), part.step)
+    if any(isinstance(leaf.rule, Accurate) for _, one in limits for leaf in one.leaves()):
+        facts = sitting.with_instruments(facts)
+    laboratory = sitting.samples(lots)
+    known = _with_laboratory(facts.facts, laboratory)
+    return known, _with_laboratory(facts.monitored_facts, laboratory), facts.differs
+
+
 def judge_part(
     part: LoadPart,
     at: int,
@@ -237,19 +249,14 @@ def judge_part(
         return []
     lots = [ancestor.lot for ancestor in ancestors] or [part.lot]
     sitting = Sitting([part], lots, anew) if sitting is None else sitting
-    facts = sitting.facts(part.load)
-    if any(isinstance(leaf.rule, Accurate) for _, one in limits for leaf in one.leaves()):
-        facts = sitting.with_instruments(facts)
     running = sitting.states(part, (limit for _, limit in limits))
-    laboratory = sitting.samples(lots)
-    known = _with_laboratory(facts.facts, laboratory)
-    monitored = _with_laboratory(facts.monitored_facts, laboratory)
+    known, monitored, differs = facts_of(part, lots, sitting)
     return [
         Judged(
             part,
             point,
             limit,
-            judge_limit(limit, running[limit.id], known, monitored, facts.differs, at),
+            judge_limit(limit, running[limit.id], known, monitored, differs, at),
         )
         for point, limit in limits
     ]

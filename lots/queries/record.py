@@ -15,10 +15,11 @@ from lots.models.people import Person, Signature
 from lots.models.plan import PlanVersion
 from lots.models.review import RecordIssued, Release, Review
 from lots.queries.digests import canonical
-from lots.queries.judgements import Judged, judge_lot, not_judged
+from lots.queries.judgements import Judged, judge_parts, not_judged, sitting_of
 from lots.queries.lineage import lineage, parts_of
 from lots.queries.lot_page import state_words
 from lots.queries.plans import plan_value
+from lots.queries.record_basis import Bases, bases_of
 from lots.queries.record_deviations import deviation_facts
 from lots.queries.record_figures import as_read_figure, rounded
 from lots.queries.record_loads import BOOK, adjustments, initials_of, load_facts
@@ -31,8 +32,11 @@ from lots.queries.record_rows import (
     rows_of_steps,
     series,
 )
+from lots.queries.record_said import logged_corrections, remarks, taken_back
 from lots.queries.release import unreviewed
 from lots.queries.rests_on import behind
+from lots.queries.retention import keep_until
+from lots.queries.sight import ALL
 
 
 def _establishment(house: Establishment) -> paper.Establishment:
@@ -190,7 +194,9 @@ def _point(plan: Plan, point: ControlPoint, raw: dict[str, str]) -> paper.Contro
     )
 
 
-def _verdict(one: Judged, steps: dict[int, Step], lots: list[Lot]) -> paper.JudgedLimit:
+def _verdict(
+    one: Judged, steps: dict[int, Step], lots: list[Lot], bases: Bases
+) -> paper.JudgedLimit:
     finding, step = one.finding, steps[one.part.load_id]
     numbers = _numbered(plan_value(one.part.lot.plan_version))
     late = "rests on late or corrected readings" if one.judgement.rests_on_late else ""
@@ -206,6 +212,7 @@ def _verdict(one: Judged, steps: dict[int, Step], lots: list[Lot]) -> paper.Judg
         rests_on=behind(one.limit, step.part.load, lots, step.found).words(),
         broke_at=finding.broke_at or 0,
         rules=one.judgement.rules,
+        basis=bases.number(one.part),
     )
 
 
@@ -293,6 +300,11 @@ def _points_of_limits(plan: Plan) -> dict[str, str]:
     return {limit.id: numbers[point.id] for point in plan.control_points for limit in point.limits}
 
 
+def _kept_until(lot: Lot, house: Establishment) -> str:
+    """The day, as 2027-03-05, until when the lot's records are kept by rule."""
+    return keep_until(lot, house).day.isoformat()
+
+
 def _loads(lot: Lot, steps: list[Step]) -> tuple[paper.LoadFacts, ...]:
     """Each load once, also where the fish of several lots that this one came from stood in it."""
     lots: dict[int, list[str]] = {}
@@ -319,7 +331,11 @@ def lot_record(
     steps = rows_of_steps(parts_of(lot))
     by_load = {step.part.load_id: step for step in steps}
     lots = [ancestor.lot for ancestor in lineage(lot)]
-    judged = judge_lot(lot, at, anew=True)
+    ancestors = lineage(lot)
+    parts = [(part, ancestors) for part in parts_of(lot)]
+    sitting = sitting_of(parts, anew=True)
+    judged = [replace(one, of_lot=lot.pk) for one in judge_parts(parts, at, True, ALL, sitting)]
+    bases = bases_of([part for part, _ in parts], [one.lot for one in ancestors], sitting)
     release = _found_release(lot)
     head = BookLine.objects.order_by("-number").first()
     assert head is not None
@@ -334,7 +350,7 @@ def lot_record(
         lot=_identity(lot, release),
         plan=_plan(lot.plan_version, plan),
         control_points=tuple(_point(plan, point, raw) for point in plan.control_points),
-        verdicts=tuple(dict.fromkeys(_verdict(one, by_load, lots) for one in judged)),
+        verdicts=tuple(dict.fromkeys(_verdict(one, by_load, lots, bases) for one in judged)),
         loads=_loads(lot, steps),
         readings=hands(steps),
         observations=observations(steps),
@@ -351,6 +367,13 @@ def lot_record(
         unreviewed=len(unreviewed(lot)),
         replaces=f"revision {before.revision}" if before else "",
         changed=change,
+        remarks=remarks(lot, by_load),
+        logged_corrections=logged_corrections(by_load.values()),
+        taken_back=taken_back(by_load.values()),
+        plans=bases.plans,
+        bases=bases.each,
+        runs=bases.pool.runs,
+        kept_until=_kept_until(lot, house),
     )
     return replace(record, people=_people(_named(record) | {made_by.initials}))
 

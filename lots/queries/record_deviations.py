@@ -9,6 +9,7 @@ from lots.models.deviation import Deviation
 from lots.models.lot import Lot
 from lots.models.reading import PackedSeries
 from lots.queries.accuracy_checks import check_number
+from lots.queries.deviation_page import consignees_of
 from lots.queries.lineage import lineage
 from lots.queries.plans import plan_value
 from lots.queries.record_figures import as_read_figure
@@ -116,6 +117,7 @@ def _actions(row: Deviation) -> tuple[paper.ActionFacts, ...]:
 
 
 def _dispositions(row: Deviation) -> tuple[paper.DispositionFacts, ...]:
+    told = consignees_of(row.dispositions.all())
     return tuple(
         paper.DispositionFacts(
             word=one.kind,
@@ -125,6 +127,12 @@ def _dispositions(row: Deviation) -> tuple[paper.DispositionFacts, ...]:
             reason=one.reason,
             final=int(one.kind != "hold"),
             acceptability=one.acceptability_review,
+            consignees=tuple(
+                paper.Consignee(
+                    who.consignee, who.grams, who.told_at, initials_of(who.line), who.note
+                )
+                for who in told.get(one.pk, ())
+            ),
         )
         for one in sorted(row.dispositions.all(), key=lambda one: one.number)
     )

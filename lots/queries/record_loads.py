@@ -6,11 +6,18 @@ from collections.abc import Iterable
 from lots.core import record as paper
 from lots.models.book import BookLine
 from lots.models.deviation import ProcessAdjustment
-from lots.models.lot import Load, LoadEnd, LoadPart, Lot
-from lots.models.reading import Accepted, Observation, Reading
+from lots.models.lot import Load, LoadEnd, LoadPart, Lot, ProbeLeft
+from lots.models.reading import (
+    Accepted,
+    Observation,
+    Reading,
+    SeriesCorrection,
+    SeriesWithdrawn,
+)
 from lots.queries.evidence import end_of, is_late, started_at
 from lots.queries.house import rules
 
+Acceptable = Reading | Observation | LoadEnd | Load | ProbeLeft | SeriesCorrection | SeriesWithdrawn
 BOOK = "book"  # whose initials an act has that no person did: a lapse noticed by its time
 
 
@@ -23,7 +30,7 @@ def initials_of(line: BookLine) -> str:
     return f"{initials} ({by})" if isinstance(by, str) and by else initials
 
 
-def acceptance(row: Reading | Observation | LoadEnd) -> tuple[paper.Acceptance, ...]:
+def acceptance(row: Acceptable) -> tuple[paper.Acceptance, ...]:
     """The acceptance of a late or corrected entry, if there is one."""
     found: Accepted | None = getattr(row, "accepted", None)
     if found is None:
@@ -51,6 +58,7 @@ def load_facts(part: LoadPart, name: str, of_lot: str) -> paper.LoadFacts:
         late=int(load.entered_at - load.started_at > rules().late_after_ms),
         ends=tuple(_end(one) for one in _ends(load)),
         probes_left=_probes_left(load),
+        accepted=acceptance(load),
     )
 
 
@@ -83,7 +91,10 @@ def _end(end: LoadEnd) -> paper.EndFacts:
 def _probes_left(load: Load) -> tuple[paper.ProbeLeftFacts, ...]:
     rows = load.probes_left.select_related("line__person").order_by("at", "id")
     return tuple(
-        paper.ProbeLeftFacts(row.probe, row.at, initials_of(row.line), row.reason) for row in rows
+        paper.ProbeLeftFacts(
+            row.probe, row.at, initials_of(row.line), row.reason, row.said_at, acceptance(row)
+        )
+        for row in rows
     )
 
 

@@ -70,6 +70,7 @@ def _hand(row: Reading, load_number: int) -> paper.HandReading:
         accepted=acceptance(row),
         attachment=", ".join(file.name for file in files),
         attachment_sha256=", ".join(file.sha256 for file in files),
+        withdrawn=int(row.withdrawn),
     )
 
 
@@ -170,7 +171,8 @@ def results(lots: list[Lot]) -> tuple[paper.LabResult, ...]:
         paper.LabResult(
             quantity=row.quantity,
             samples=tuple(
-                paper.Sample(f"{one.as_read} {one.unit}", row.portion) for one in row.samples.all()
+                paper.Sample(f"{one.as_read} {one.unit}", row.portion, one.value)
+                for one in sorted(row.samples.all(), key=lambda one: one.pk)
             ),
             laboratory=row.laboratory,
             method=row.method,
@@ -191,22 +193,24 @@ def results(lots: list[Lot]) -> tuple[paper.LabResult, ...]:
 def instruments(steps: list[Step]) -> tuple[paper.InstrumentFacts, ...]:
     ids = {row.instrument_id for step in steps for row in step.hand if row.instrument_id}
     ids |= {row.source.instrument_id for step in steps for row in step.packed}
-    out = []
-    for one in Instrument.objects.filter(pk__in=[pk for pk in ids if pk]).order_by("name"):
-        check = AccuracyCheck.objects.filter(instrument=one).select_related("line__person")
-        last = check.order_by("-observed_at", "-id").first()
-        result = ""
-        if last is not None:
-            word = "within" if last.within else "OUT OF"
-            result = f"read {last.as_read}, expected {last.expected} °{last.unit}: {word} ±{last.tolerance}"
-        out.append(
-            paper.InstrumentFacts(
-                one.name,
-                " ".join(filter(None, [one.kind, one.accuracy])),
-                last.observed_at if last else 0,
-                last.method if last else "",
-                result,
-                initials_of(last.line) if last else "",
-            )
-        )
-    return tuple(out)
+    return tuple(
+        _instrument(one)
+        for one in Instrument.objects.filter(pk__in=[pk for pk in ids if pk]).order_by("name")
+    )
+
+
+def _instrument(one: Instrument) -> paper.InstrumentFacts:
+    """The instrument with each of its accuracy checks, the newest first."""
+    rows = AccuracyCheck.objects.filter(instrument=one).select_related("line__person")
+    checks = tuple(_check(row) for row in rows.order_by("-observed_at", "-id"))
+    last = checks[0] if checks else paper.CheckFacts(0, "", "", "")
+    kind = " ".join(filter(None, [one.kind, one.accuracy]))
+    return paper.InstrumentFacts(
+        one.name, kind, last.checked_at, last.method, last.result, last.checked_by, checks
+    )
+
+
+def _check(row: AccuracyCheck) -> paper.CheckFacts:
+    word = "within" if row.within else "OUT OF"
+    result = f"read {row.as_read}, expected {row.expected} °{row.unit}: {word} ±{row.tolerance}"
+    return paper.CheckFacts(row.observed_at, row.method, result, initials_of(row.line))
