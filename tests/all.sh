@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # Runs every check and every test, from nothing: makes .venv, installs what is missing (Debian's chromium,
-# poppler-utils and libnss3-tools included), or says plainly what it lacks the right to install.
+# poppler-utils and a checker of PDF/A-1b included), or says plainly what it lacks the right to install.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
@@ -8,6 +8,11 @@ need=()
 command -v chromium >/dev/null || need+=(chromium)
 command -v pdfsig >/dev/null || need+=(poppler-utils)
 command -v certutil >/dev/null || need+=(libnss3-tools)
+command -v qpdf >/dev/null || need+=(qpdf)
+command -v java >/dev/null || need+=(default-jre-headless)
+for jar in preflight:libpdfbox2-java jaxb-api:libjaxb-api-java; do # a checker of PDF/A-1b
+  [ -e "/usr/share/java/${jar%%:*}.jar" ] || need+=("${jar##*:}")
+done
 if ((${#need[@]})); then
   if [ "$(id -u)" -eq 0 ] && command -v apt-get >/dev/null; then
     apt-get update -qq

@@ -1,20 +1,22 @@
-"""Whether a sealed record is as it was sealed, and whose seal it is.
+"""Whether a sealed record is as it was sealed, whose seal it is, and whether it says what it rests on.
 
-    python -m lots.pdf.check FILE [--trust CERT.pem …]
+    python -m lots.pdf.check FILE [--trust CERT.pem …] [--json]
 
 Exit code 0: intact, and the seal is one that is trusted.  1: altered, or not a sealed record at all.
 3: intact, but whose seal it is could not be established.  Nothing is fetched from any network.
 
-What counts as altered: any byte that the seal does not cover, save the seal itself; and in the gap
-where the seal stands, anything but "<", the seal's own bytes in upper-case hex, zeros, ">".
+    file ──▶ seal ──▶ attachments ──▶ pages' own text ──▶ verdicts computed again ──▶ whose seal
+
+Altered is also a file sealed by whoever had the key whose pages do not say what is attached, or whose
+verdicts do not follow from the readings and limits attached.
 """
 
 import argparse
 import hashlib
+import json
 import sys
-from binascii import unhexlify
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -22,11 +24,15 @@ from typing import Any
 from cryptography import x509
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives import hashes, serialization
-from cryptography.hazmat.primitives.asymmetric import rsa
-from cryptography.hazmat.primitives.asymmetric.padding import PKCS1v15
+
+from lots.core.limits import RULES
+from lots.core.recomputed import Recomputed, recomputed
+from lots.core.record import FORM, LotRecord, NotARecord
+from lots.pdf.checked_seal import Altered, checked_seal, sealed
 
 INTACT, ALTERED, UNKNOWN = "intact", "altered", "unknown"
 EXIT = {INTACT: 0, ALTERED: 1, UNKNOWN: 3}
+MANY = 8  # differences that are named one by one
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,25 +41,76 @@ class CheckResult:
 
     `outcome` is "intact", "altered" or "unknown" (intact, whose it is not established);
     `fingerprint` is the sealing certificate's SHA-256, `sealed_at` the moment that the seal states,
-    in ISO 8601; both are empty where altered."""
+    in ISO 8601; both are empty where altered.  `verdicts` counts those computed again; `book_line` and
+    `book_digest` are the book's last line that the record rests on."""
 
     outcome: str
     lines: tuple[str, ...]
     fingerprint: str = ""
     signer: str = ""
     sealed_at: str = ""
+    lot: str = ""
+    revision: int = 0
+    verdicts: int = 0
+    book_line: int = 0
+    book_digest: str = ""
 
     @property
     def exit_code(self) -> int:
         return EXIT[self.outcome]
 
+    def as_json(self) -> str:
+        """The result for a program."""
+        return json.dumps(asdict(self) | {"exit_code": self.exit_code}, ensure_ascii=False)
 
-class Altered(Exception):
-    """The file is not as it was sealed; the message says how, in words."""
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What the record itself gave: the value, what was computed again, and words about both."""
+
+    record: LotRecord
+    again: Recomputed
+    whole_lines: bool
+    table: bool
+
+    def words(self) -> Iterator[str]:
+        """What was done beyond the seal, in words."""
+        record, again = self.record, self.again
+        yield f"It is record {record.revision} of lot {record.lot.code}, {record.establishment.name}."
+        yield (
+            "Its pages say, line by line, what is attached."
+            if self.whole_lines
+            else "Its pages were set by another version’s layout: every verdict, reading and figure of "
+            "what is attached was found on them; their other words were not compared."
+        )
+        if not self.table and record.form > 1:
+            yield "It carries no table of readings."
+        yield from self._verdicts_words(again)
+        yield (
+            f"It rests on the book up to line {record.book.line}, digest {record.book.digest}: the "
+            "establishment’s book must still say so."
+        )
+
+    def _verdicts_words(self, again: Recomputed) -> Iterator[str]:
+        if self.record.form == 1:
+            yield (
+                "It is of form 1, which does not carry all that its verdicts were computed from: they "
+                "were not computed again."
+            )
+            return
+        yield (
+            f"All {again.verdicts} verdicts were computed again from the attached readings and limits "
+            f"(rules {RULES})."
+        )
+        for one in again.differences[:MANY]:
+            yield (
+                f"Differs under today’s rules, which is no alteration: {one.what} was stated as "
+                f"“{one.stated}” and would now be “{one.found}”."
+            )
 
 
 def check(data: bytes, trusted: Sequence[bytes]) -> CheckResult:
-    """Checks a file's seal.
+    """Checks a file: its seal, its pages against what is attached, its verdicts against its readings.
 
     Errs against the file: whatever cannot be read or does not fit exactly counts as altered.
 
@@ -62,133 +119,136 @@ def check(data: bytes, trusted: Sequence[bytes]) -> CheckResult:
         trusted: PEM certificates, each a sealing certificate or the authority that issued one.
     """
     try:
-        certificate, sealed_at = _checked_seal(data)
+        certificate, sealed_at = checked_seal(data)
     except Altered as found:
-        return CheckResult(ALTERED, (f"Altered: {found}",) if _sealed(data) else (f"{found}",))
-    return _whose(certificate, sealed_at, trusted)
-
-
-def _sealed(data: bytes) -> bool:
-    return data.startswith(b"%PDF-") and b"/ByteRange" in data
-
-
-def _checked_seal(data: bytes) -> tuple[x509.Certificate, str]:
-    """The certificate that sealed exactly these bytes, and when by its own word."""
-    if not data:
-        raise Altered("The file is empty.")
-    if not data.startswith(b"%PDF-"):
-        raise Altered("This is not a PDF file, so it is no sealed record.")
+        return CheckResult(ALTERED, (f"Altered: {found}",) if sealed(data) else (f"{found}",))
     try:
-        return _checked_pdf(data)
-    except Altered:
-        raise
-    except Exception as error:  # a damaged file may fail anywhere in the readers
+        held = _held(data)
+    except _Newer as found:
+        held, newer = None, str(found)
+    except Altered as found:
+        said = "The seal itself is intact, so this was sealed as it is, by whoever had the key."
+        return CheckResult(ALTERED, (*(f"Altered: {one}" for one in found.args), said))
+    words = tuple(held.words()) if held else (newer,)
+    result = _whose(certificate, sealed_at, trusted, words)
+    return _naming(result, held) if held else result
+
+
+class _Newer(Exception):
+    """A record of a form that only a newer version reads."""
+
+
+def _naming(result: CheckResult, held: Held) -> CheckResult:
+    record = held.record
+    return CheckResult(
+        result.outcome, result.lines, result.fingerprint, result.signer, result.sealed_at,
+        record.lot.code, record.revision, held.again.verdicts, record.book.line, record.book.digest,
+    )  # fmt: skip
+
+
+def _held(data: bytes) -> Held:
+    """The record in the file, its pages and verdicts held against what it carries."""
+    import pikepdf
+
+    from lots.pdf.checked_pages import page_faults, whole_lines
+    from lots.pdf.printed import NotOurPage, printed
+
+    with pikepdf.open(BytesIO(data)) as file:
+        attached = _attachments(file)
+        record, bytes_ = _record(attached)
+        table = _table(record, attached)
+        try:
+            pages = printed(file)
+            digest = hashlib.sha256(bytes_).hexdigest()
+            faults = list(page_faults(file, pages, record, digest))
+        except NotOurPage as error:
+            raise Altered(f"{error}.") from None
+        except Altered:
+            raise
+        except Exception as error:  # a page or a face that cannot be read at all
+            raise Altered(f"its pages cannot be read ({type(error).__name__}).") from error
+        whole = whole_lines(file)
+    if faults:
+        more = [f"and {len(faults) - MANY} more such differences."] if len(faults) > MANY else []
+        raise Altered(*(f"{fault}." for fault in faults[:MANY]), *more)
+    return Held(record, _again(record), whole, table)
+
+
+def _again(record: LotRecord) -> Recomputed:
+    try:
+        again = recomputed(record)
+    except (ValueError, LookupError, TypeError, RecursionError) as error:
+        raise Altered(f"what its verdicts rest on cannot be read ({error}).") from error
+    altered = [one for one in again.differences if one.altered]
+    if altered:
         raise Altered(
-            f"the file is damaged and its seal cannot be read ({type(error).__name__})."
-        ) from error
+            *(
+                f"{one.what} is stated as “{one.stated}”; what is attached gives “{one.found}”."
+                for one in altered[:MANY]
+            )
+        )
+    return again
 
 
-def _checked_pdf(data: bytes) -> tuple[x509.Certificate, str]:
-    from pyhanko.pdf_utils.reader import PdfFileReader
+def _attachments(file: Any) -> dict[str, bytes]:
+    from lots.pdf.attached import TooLarge, attachments
 
-    seals = PdfFileReader(BytesIO(data)).embedded_signatures
-    if not seals:
-        raise Altered("this PDF carries no seal." if _sealed(data) else "This PDF carries no seal.")
-    if len(seals) > 1:
-        raise Altered(f"it carries {len(seals)} seals where there should be one.")
-    (one,) = seals
-    covered = [int(n) for n in one.byte_range]
-    der = _seal_in_gap(data, covered)
-    certificate = _check_cms(one.signed_data, der)
-    digest = hashlib.sha256(data[: covered[1]] + data[covered[2] :]).digest()
-    _check_signature(digest, one.signed_data["signer_infos"][0], certificate)
-    return certificate, _stated(one)
-
-
-def _seal_in_gap(data: bytes, covered: list[int]) -> bytes:
-    """The seal's own bytes: it covers the whole file save a gap, and the gap holds exactly it."""
-    from asn1crypto import cms
-
-    if len(covered) != 4 or covered[0] != 0:
-        raise Altered("the seal does not begin at the file's first byte.")
-    _, first, second, length = covered
-    if second + length != len(data):
-        raise Altered("something was added to the file after it was sealed, or cut off.")
-    gap = data[first:second]
-    if first < 0 or gap[:1] != b"<" or gap[-1:] != b">":
-        raise Altered("the place of the seal in the file is not where it should be.")
-    raw = unhexlify(gap[1:-1])
-    der: bytes = cms.ContentInfo.load(raw, strict=False).dump(force=True)
-    padding = b"0" * (len(gap) - 2 - 2 * len(der))
-    if gap[1:-1] != der.hex().upper().encode() + padding:
-        raise Altered("the bytes of the seal itself were changed.")
-    return der
-
-
-def _check_cms(signed: Any, der: bytes) -> x509.Certificate:
-    """The seal's one certificate.  Every field that its signature does not cover has the one value
-    that it must have, so that no bit of the seal can be turned unnoticed."""
-    from asn1crypto import algos, cms
-
-    certificates, signers = signed["certificates"], signed["signer_infos"]
-    if len(certificates) != 1 or len(signers) != 1:
-        raise Altered("the seal does not hold exactly one certificate and one signature.")
-    certificate, signer = certificates[0].chosen, signers[0]
-    sha256 = algos.DigestAlgorithm({"algorithm": "sha256"})
-    issuer = cms.IssuerAndSerialNumber(
-        {"issuer": certificate.issuer, "serial_number": certificate.serial_number}
-    )
-    method = algos.SignedDigestAlgorithm({"algorithm": "sha256_rsa"})
-    expected = cms.SignedData({
-        "version": "v1",
-        "digest_algorithms": [sha256],
-        "encap_content_info": {"content_type": "data"},
-        "certificates": [certificate],
-        "signer_infos": [{
-            "version": "v1",
-            "sid": cms.SignerIdentifier({"issuer_and_serial_number": issuer}),
-            "digest_algorithm": sha256,
-            "signed_attrs": signer["signed_attrs"],
-            "signature_algorithm": method,
-            "signature": signer["signature"],
-        }],
-    })  # fmt: skip
-    if cms.ContentInfo({"content_type": "signed_data", "content": expected}).dump() != der:
-        raise Altered("the seal is not built as this logbook builds it.")
-    return x509.load_der_x509_certificate(certificate.dump())
-
-
-def _check_signature(digest: bytes, signer: Any, certificate: x509.Certificate) -> None:
-    """The signature holds for the file's digest and for this very certificate (PAdES)."""
-    signed = signer["signed_attrs"]
-    stated = {one["type"].native: one["values"][0] for one in signed}
-    if stated["message_digest"].native != digest:
-        raise Altered("the file’s bytes are not those that were sealed.")
-    if stated["content_type"].native != "data":
-        raise Altered("the seal is not one over a file.")
-    named = stated["signing_certificate_v2"]["certs"][0]["cert_hash"].native
-    if named != certificate.fingerprint(hashes.SHA256()):
-        raise Altered("the certificate in the seal is not the one that the seal names.")
-    key = certificate.public_key()
-    if not isinstance(key, rsa.RSAPublicKey):
-        raise Altered("the seal is not built as this logbook builds it.")
     try:
-        key.verify(signer["signature"].native, signed.untag().dump(), PKCS1v15(), hashes.SHA256())
-    except InvalidSignature:
-        raise Altered("the signature in the seal does not hold.") from None
+        return attachments(file)
+    except TooLarge as error:
+        raise Altered(f"{error}.") from None
 
 
-def _stated(one: Any) -> str:
-    moment = one.self_reported_timestamp
-    return moment.isoformat() if moment else ""
+def _record(attached: dict[str, bytes]) -> tuple[LotRecord, bytes]:
+    from lots.core.record import record_from
+    from lots.pdf.render import ATTACHMENT
+
+    data = attached.get(ATTACHMENT)
+    if data is None:
+        raise Altered("no record is attached, so this is no record of this logbook.")
+    try:
+        return record_from(data), data
+    except NotARecord as error:
+        if _form(data) > FORM:
+            raise _Newer(
+                "It was made by a newer version of the logbook: its pages and verdicts can be checked "
+                "by that version only."
+            ) from None
+        raise Altered(f"what is attached cannot be read as a record ({error}).") from None
 
 
-def _whose(certificate: x509.Certificate, sealed_at: str, trusted: Sequence[bytes]) -> CheckResult:
+def _form(data: bytes) -> int:
+    try:
+        form = json.loads(data)["form"]
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return 0
+    return form if isinstance(form, int) else 0
+
+
+def _table(record: LotRecord, attached: dict[str, bytes]) -> bool:
+    """Whether the readings' table is there; it must be the record's own."""
+    from lots.core.readings_csv import readings_csv
+    from lots.pdf.render import ATTACHMENT, TABLE
+
+    odd = sorted(attached.keys() - {ATTACHMENT, TABLE})
+    if odd:
+        raise Altered(f"something else is attached: {', '.join(odd)}.")
+    if TABLE in attached and attached[TABLE] != readings_csv(record):
+        raise Altered("the attached table of readings is not that of the attached record.")
+    if TABLE not in attached and record.form > 1:
+        raise Altered("the table of readings is gone.")
+    return TABLE in attached
+
+
+def _whose(
+    certificate: x509.Certificate, sealed_at: str, trusted: Sequence[bytes], words: Sequence[str]
+) -> CheckResult:
     """Whose seal it is, once it is known to be intact."""
     fingerprint = certificate.fingerprint(hashes.SHA256()).hex()
     signer = ", ".join(str(a.value) for a in reversed(list(certificate.subject)))
     said = (
         "Intact: not a byte has changed since it was sealed.",
+        *words,
         f"Sealed {sealed_at or 'at a time not stated'} by the clock of whoever sealed it.",
         f"The certificate names: {signer}",
         f"Its fingerprint (SHA-256): {_grouped(fingerprint)}",
@@ -229,6 +289,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     )
     parser.add_argument("file", type=Path, metavar="FILE")
     parser.add_argument("--trust", type=Path, action="append", default=[], metavar="CERT")
+    parser.add_argument("--json", action="store_true", help="print the result for a program")
     given = parser.parse_args(arguments)
     try:
         data = given.file.read_bytes()
@@ -240,7 +301,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except ValueError:
         parser.error("a file named with --trust is not a certificate in PEM form")
     result = check(data, trusted)
-    print("\n".join(result.lines))
+    print(result.as_json() if given.json else "\n".join(result.lines))
     return result.exit_code
 
 

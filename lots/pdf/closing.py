@@ -2,6 +2,7 @@
 
 from lots.core.record import (
     ActionFacts,
+    Consignee,
     ControlPoint,
     DeviationFacts,
     DispositionFacts,
@@ -135,7 +136,16 @@ def _disposition_row(one: DispositionFacts, shown: Shown) -> Row:
         one.initials,
         one.reason,
     )
-    return Row(cells, one.acceptability and f"Acceptability review: {one.acceptability}")
+    reviewed = one.acceptability and f"Acceptability review: {one.acceptability}"
+    told = (_told(who, shown) for who in one.consignees)
+    return Row(cells, "\n".join(filter(None, [reviewed, *told])))
+
+
+def _told(who: Consignee, shown: Shown) -> str:
+    """A consignee of fish that is recalled, and whether they know."""
+    when = f"told {shown.moment(who.told_at)}" if who.told_at else "NOT TOLD YET"
+    words = f"Consignee: {who.name}, {shown.weight(who.amount_g)}, {when} ({who.initials})"
+    return sentence(words, who.note, joint="; ")
 
 
 def _action(sheet: Sheet, one: ActionFacts, shown: Shown) -> None:
@@ -282,5 +292,7 @@ def draw_reading_it(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
         ("Numbers", f"{number} is the first limit of that control point, in full among the plan’s limits"),
         ("Times", f"on the clock of {zone}; the figure after each is its distance from UTC"),
         ("Book", f"this record rests on the book up to line {record.book.line}, digest {record.book.digest}"),
-        ("Attached", "lot-record.json: this record as canonical JSON (RFC 8785), with every reading"),
+        ("Attached", "lot-record.json: this record as canonical JSON (RFC 8785), with every reading, every "
+         "limit and all else that a verdict was computed from, so that anybody can compute it again; "
+         "readings.csv: every reading for a spreadsheet"),
     ])  # fmt: skip

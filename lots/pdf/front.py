@@ -3,20 +3,30 @@
 from lots.core.record import ControlPoint, DeviationFacts, JudgedLimit, Kin, LotRecord
 from lots.pdf.faces import Own, printable, wrapped
 from lots.pdf.layout import SMALL, Column, Row, Shaped, Sheet, page_of
-from lots.pdf.words import NONE, VERDICTS, Shown, limit_number, point_name, sentence, worst
+from lots.pdf.square import square, square_words
+from lots.pdf.words import NONE, VERDICTS, Shown, day_of, limit_number, point_name, sentence, worst
 
 SEAL = (
-    "The seal is a digital signature in the file over every byte of it; to check it: python -m "
-    "lots.pdf.check FILE. A print proves nothing by itself."
+    "The seal is a digital signature in the file over every byte of it; python -m lots.pdf.check FILE "
+    "checks it and computes every verdict again. A print proves nothing by itself: its square code says "
+    "the digests that the file must show."
 )
 
 
 FRONT_SHARE = 0.2  # of the width, for the labels: short ones, so that what they say has room
 
 
-def draw_front(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
+CODE = 84.0  # side of the square code, in points
+BESIDE = CODE + 6.0
+
+
+def draw_front(sheet: Sheet, record: LotRecord, shown: Shown, digest: str) -> None:
     """Writes the first page (and runs on to a second where the lot asks for it)."""
+    top = sheet.y
     _title(sheet, record, shown)
+    edge = sheet.paper.width - sheet.paper.right
+    sheet.marks.extend(square(square_words(record, digest), edge - CODE + 6, top + 8, CODE))
+    sheet.y = min(sheet.y, top + 8 - CODE)
     _standing(sheet, record, shown)
     _facts(sheet, record, shown)
     _quantities(sheet, record, shown)
@@ -26,21 +36,22 @@ def draw_front(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
 
 def _title(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     place, lot = record.establishment, record.lot
-    sheet.text(place.name, "Bold", 12)
-    sheet.text(sentence(place.address.replace("\n", ", "), place.sells), grey=0.2)
+    sheet.text(place.name, "Bold", 12, right=BESIDE)
+    address = sentence(place.address.replace("\n", ", "), place.sells)
+    sheet.text(address, grey=0.2, right=BESIDE)
     sheet.gap(9)
-    sheet.rule(0.8)
+    sheet.rule(0.8, right=BESIDE)
     sheet.gap(7)
-    size = (
-        19 if len(wrapped(printable(f"Lot {lot.code}"), "Bold", 19, sheet.paper.room)) == 1 else 13
-    )
-    sheet.text(f"Lot {lot.code}", "Bold", size)
-    sheet.text(lot.product, "Bold", 11)
+    room = sheet.paper.room - BESIDE
+    size = 19 if len(wrapped(printable(f"Lot {lot.code}"), "Bold", 19, room)) == 1 else 13
+    sheet.text(f"Lot {lot.code}", "Bold", size, right=BESIDE)
+    sheet.text(lot.product, "Bold", 11, right=BESIDE)
     made = f"Record {record.revision}, made {shown.moment(record.made_at)} by {record.made_by}"
     sheet.gap(2)
-    sheet.text(f"{made}. {SEAL}", grey=0.2)
+    sheet.text(f"{made}. {SEAL}", grey=0.2, right=BESIDE)
     if record.replaces:
-        sheet.text(f"Replaces {record.replaces}. {record.changed}", grey=0.2)
+        words = sentence(f"Replaces {record.replaces}, which stays", record.changed, joint=": ")
+        sheet.text(words, "Bold", right=BESIDE)
 
 
 def _standing(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
@@ -94,10 +105,16 @@ def _facts(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
         ("Received, opened", f"{shown.moment(lot.received_at)}, {shown.moment(lot.opened_at)} ({lot.opened_by})"),
         ("Work", _work(record, shown)),
         ("Plan", f"{plan.title}, version {plan.version}, accepted for use {shown.moment(plan.published_at)} by {plan.signed_by}"),
+        ("Records kept until", _kept_until(record)),
         ("Note", lot.note if not lot.parents else ""),
         ("Came from", "\n".join(_kin(k, shown) for k in lot.parents)),
         ("Went into", "\n".join(_kin(k, shown) for k in lot.children)),
     ], FRONT_SHARE)  # fmt: skip
+
+
+def _kept_until(record: LotRecord) -> str:
+    """Until when the rule asks to keep them; nothing is removed by itself."""
+    return record.kept_until and f"{day_of(record.kept_until)} at least"
 
 
 def _kin(kin: Kin, shown: Shown) -> str:

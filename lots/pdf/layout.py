@@ -147,8 +147,8 @@ class Sheet:
     def gap(self, height: float) -> None:
         self.y -= height
 
-    def rule(self, thick: float = RULE, grey: float = 0.0) -> None:
-        ends = ((self.paper.left, self.y), (self.paper.width - self.paper.right, self.y))
+    def rule(self, thick: float = RULE, grey: float = 0.0, right: float = 0.0) -> None:
+        ends = ((self.paper.left, self.y), (self.paper.width - self.paper.right - right, self.y))
         self.marks.append(Path(ends, stroke=grey, thick=thick))
 
     def heading(self, text: str, key: str, depth: int = 0, keep: float = 70.0) -> None:
@@ -166,11 +166,11 @@ class Sheet:
 
     def text(
         self, text: str, face: Face = "Body", size: float = SIZE, indent: float = 0.0,
-        grey: float = 0.0,
+        grey: float = 0.0, right: float = 0.0,
     ) -> None:  # fmt: skip
-        """A paragraph over the whole width."""
+        """A paragraph over the whole width, save what is left free at the right."""
         leading = size * LEADING / SIZE
-        for line in wrapped(printable(text), face, size, self.paper.room - indent):
+        for line in wrapped(printable(text), face, size, self.paper.room - indent - right):
             self.need(leading)
             self._line(self.paper.left + indent, face, size, leading, line, grey)
 

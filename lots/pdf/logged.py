@@ -1,7 +1,7 @@
 """A data logger's series in a small table: lowest, highest and count per minute, or per a longer
 interval where the minutes would fill many pages; the paper says which."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -63,6 +63,14 @@ def printed_words(series: LoggerSeries) -> str:
         f"Lowest, highest and number of readings of each {every} (by the minute it would fill too "
         "many pages)"
     )
+
+
+def slot_words(series: LoggerSeries, shown: Shown) -> Iterator[tuple[str, ...]]:
+    """The cells of each interval as they are printed, in order of time."""
+    found = slots(series, interval_of(series))
+    unit: TempUnit = "F" if series.unit == "F" else "C"
+    single = all(slot.readings == 1 for slot in found)
+    return (_cells(slot, shown, unit, single) for slot in found)
 
 
 def draw_slots(sheet: Sheet, series: LoggerSeries, shown: Shown) -> None:

@@ -7,7 +7,9 @@ import hashlib
 from io import BytesIO
 from typing import Any, Literal
 
+from lots.core.readings_csv import readings_csv
 from lots.core.record import LotRecord, canonical_bytes
+from lots.pdf.archive import Attached, Told, archived
 from lots.pdf.closing import (
     draw_deviations,
     draw_people,
@@ -19,6 +21,7 @@ from lots.pdf.closing import (
 from lots.pdf.faces import PAGE_MARK, load_faces, printable, shortened, width
 from lots.pdf.front import draw_front
 from lots.pdf.layout import PAPERS, SMALL, Mark, Page, Paper, Sheet, Text
+from lots.pdf.said import draw_remarks
 from lots.pdf.sections import (
     Section,
     draw_charts,
@@ -35,6 +38,10 @@ from lots.pdf.words import Shown, shown_in
 
 PaperName = Literal["letter", "A4"]
 ATTACHMENT = "lot-record.json"
+TABLE = "readings.csv"
+LAYOUT = 2
+"""The number of the pages' words and their order: raised whenever these differ, so that a check
+knows whether it may hold every line of an old record against today's (tests/pdf/test_layout.py)."""
 DEMO = "INVENTED DEMONSTRATION DATA"
 DIGEST_SHOWN = 16
 """Hex digits of the record's SHA-256 at the foot of each page."""
@@ -47,6 +54,7 @@ SECTIONS: tuple[tuple[str, str, Section], ...] = (
     ("observations", "Observations", draw_observations),
     ("logged", "Data loggers", draw_logged),
     ("results", "Laboratory results", draw_results),
+    ("remarks", "Notes", draw_remarks),
     ("instruments", "Instruments and their accuracy checks", draw_instruments),
     ("deviations", "Deviations in full (21 CFR 123.7(d))", draw_deviations),
     ("plan", "The plan and its limits", draw_plan),
@@ -65,14 +73,14 @@ def render(record: LotRecord, page: PaperName = "letter") -> bytes:
     data = canonical_bytes(record)
     paper = PAPERS[page]
     pages = lay_out(record, paper, hashlib.sha256(data).hexdigest())
-    return _attach(_paint(pages, paper, record), record, data)
+    return archived(_paint(pages, paper), _told(record), _attachments(record, data))
 
 
 def lay_out(record: LotRecord, paper: Paper, digest: str) -> list[Page]:
     """The finished pages, furniture included, before anything is painted."""
     load_faces()
     sheet, shown = Sheet(paper), shown_in(record)
-    draw_front(sheet, record, shown)
+    draw_front(sheet, record, shown, digest)
     if len(sheet.pages) == 1:  # a first page that runs over is followed at once
         sheet.new_page()
     for number, (key, title, section) in enumerate(SECTIONS, 1):
@@ -116,7 +124,7 @@ def _furniture(
     return marks
 
 
-def _paint(pages: list[Page], paper: Paper, record: LotRecord) -> bytes:
+def _paint(pages: list[Page], paper: Paper) -> bytes:
     from reportlab.pdfgen.canvas import Canvas
 
     out = BytesIO()
@@ -124,10 +132,6 @@ def _paint(pages: list[Page], paper: Paper, record: LotRecord) -> bytes:
         out, pagesize=(paper.width, paper.height), invariant=1, pageCompression=1, lang="en-US",
         initialFontName="Body", initialFontSize=9,
     )  # fmt: skip
-    canvas.setTitle(f"Record of lot {record.lot.code}")
-    canvas.setAuthor(record.establishment.name)
-    canvas.setSubject(f"{record.lot.product}, record {record.revision}")
-    canvas.setCreator("lots.pdf")
     for index, page in enumerate(pages):
         _bookmarks(canvas, page, index)
         for mark in page.marks:
@@ -168,20 +172,19 @@ def _paint_path(canvas: Any, mark: Path) -> None:
     canvas.drawPath(path, stroke=mark.stroke is not None, fill=mark.fill is not None)
 
 
-def _attach(pdf: bytes, record: LotRecord, data: bytes) -> bytes:
-    """The PDF with the record attached, dated to the record and not to the clock."""
-    import pikepdf
-    from pikepdf.models.metadata import encode_pdf_date
+def _told(record: LotRecord) -> Told:
+    return Told(
+        title=f"Record of lot {record.lot.code}",
+        author=record.establishment.name,
+        subject=f"{record.lot.product}, record {record.revision}",
+        made_with=f"lots.pdf {LAYOUT}",
+        made=shown_in(record).local(record.made_at),
+    )
 
-    made = encode_pdf_date(shown_in(record).local(record.made_at))
-    out = BytesIO()
-    with pikepdf.open(BytesIO(pdf)) as file:
-        file.attachments[ATTACHMENT] = pikepdf.AttachedFileSpec(
-            file, data, filename=ATTACHMENT, mime_type="application/json", creation_date=made,
-            mod_date=made, description="The record as canonical JSON",
-            relationship=pikepdf.Name.Data,
-        )  # fmt: skip
-        file.docinfo["/CreationDate"] = file.docinfo["/ModDate"] = pikepdf.String(made)
-        file.Root.ViewerPreferences = pikepdf.Dictionary(DisplayDocTitle=True)
-        file.save(out, deterministic_id=True, min_version="1.7")
-    return out.getvalue()
+
+def _attachments(record: LotRecord, data: bytes) -> list[Attached]:
+    table = readings_csv(record)
+    return [
+        Attached(ATTACHMENT, "application/json", "The record as canonical JSON", data),
+        Attached(TABLE, "text/csv", "Every reading, for a spreadsheet", table),
+    ]

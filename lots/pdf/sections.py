@@ -6,16 +6,19 @@ from typing import TypeVar
 from lots.core.record import (
     EndFacts,
     HandReading,
+    InstrumentFacts,
     LabResult,
     LoadFacts,
     LoggerSeries,
     LotRecord,
     ObservationFacts,
+    ProbeLeftFacts,
 )
 from lots.pdf.chart import draw_chart, legend_height, windows
 from lots.pdf.faces import Own
 from lots.pdf.layout import Column, Row, Shaped, Sheet, Struck, page_of
 from lots.pdf.logged import draw_slots, printed_words
+from lots.pdf.said import draw_put_right
 from lots.pdf.words import (
     NONE,
     VERDICTS,
@@ -74,17 +77,22 @@ def _load_notes(load: LoadFacts, shown: Shown) -> list[str]:
     """All that was said of a load beside its begin and end, in the order of its life."""
     late = f"Start entered late, {shown.moment(load.entered_at)}" if load.late else ""
     said = sentence(late, load.note, joint=": ") if late else load.note and f"Note: {load.note}"
+    said = sentence(said, accepted_words(load.accepted, shown), joint="; ")
     notes = [f"Step of lot {load.of_lot}, taken along from there." if load.of_lot else "", said]
     notes += [
         f"Start moved from {shown.moment(m.old_at)} to {shown.moment(m.new_at)} by {m.initials}: {m.reason}"
         for m in load.moved
     ]
-    notes += [
-        f"{p.probe} left at {shown.moment(p.at)} ({p.initials}): {p.reason}"
-        for p in load.probes_left
-    ]
+    notes += [_probe_left(one, shown) for one in load.probes_left]
     notes += [_end_note(load.ends, index, shown) for index in range(len(load.ends))]
     return [note for note in notes if note]
+
+
+def _probe_left(one: ProbeLeftFacts, shown: Shown) -> str:
+    said = f"said {shown.moment(one.said_at)}" if one.said_at else ""
+    by = sentence(one.initials, said, joint=", ")
+    words = f"{one.probe} left at {shown.moment(one.at)} ({by}): {one.reason}"
+    return sentence(words, accepted_words(one.accepted, shown), joint="; ")
 
 
 def _end_note(ends: tuple[EndFacts, ...], index: int, shown: Shown) -> str:
@@ -249,6 +257,7 @@ def draw_logged(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
         sheet.heading(one.name, f"series {one.name} {one.digest}", 1, 110)
         _series_facts(sheet, one, shown)
         draw_slots(sheet, one, shown)
+    draw_put_right(sheet, record, shown)
 
 
 def _series_facts(sheet: Sheet, one: LoggerSeries, shown: Shown) -> None:
@@ -295,15 +304,21 @@ def _result_row(one: LabResult, shown: Shown) -> Row:
 def draw_instruments(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     """Accuracy checks of the instruments used."""
     columns = [
-        Column("Instrument", 24), Column("Last accuracy check", 25.6), Column("How", 22),
+        Column("Instrument", 24), Column("Accuracy check, newest first", 25.6), Column("How", 22),
         Column("Result", 21), Column("By", 7.4),
     ]  # fmt: skip
-    rows = [
-        Row((f"{i.name}\n{i.kind}", shown.moment(i.checked_at) if i.checked_at else "never checked",
-             i.method, i.result, i.checked_by))
-        for i in record.instruments
-    ]  # fmt: skip
+    rows = [row for one in record.instruments for row in _instrument_rows(one, shown)]
     _table_or_none(sheet, columns, rows)
+
+
+def _instrument_rows(one: InstrumentFacts, shown: Shown) -> Iterator[Row]:
+    """The instrument's newest check, and those before it."""
+    name, at = f"{one.name}\n{one.kind}", one.checked_at
+    last = shown.moment(at) if at else "never checked"
+    yield Row((name, last, one.method, one.result, one.checked_by))
+    for check in one.checks[1:]:
+        before = shown.moment(check.checked_at)
+        yield Row(("", before, check.method, check.result, check.checked_by))
 
 
 def _table_or_none(sheet: Sheet, columns: list[Column], rows: list[Row]) -> None:

@@ -44,8 +44,8 @@ from tests.entries.roads import csv, finished, imported  # noqa: E402
 from tests.make import Book, make_book, moment, seen  # noqa: E402
 
 
-def fill() -> bytes:
-    """Two lots: one released with its record, one whose brine room was too warm; the record's PDF."""
+def fill() -> tuple[bytes, bytes]:
+    """Two lots: one released, one whose brine room was too warm by its logger; both records' PDFs."""
     book = make_book()
     lot = finished(book)
     warm = book.open_lot("TR-2", at="2026-03-05 07:00")
@@ -68,7 +68,9 @@ def fill() -> bytes:
     release_lot(book.reviewer, lot, {"release": 18_000}, "", at, "Frozen, below 0 °F")
     pdf = file_bytes(issue_record(book.reviewer, lot, house, at).file)
     fill_since(book)
-    return pdf
+    warm_at = moment("2026-03-06 12:00")
+    warm_pdf = file_bytes(issue_record(book.reviewer, warm, house, warm_at, page="A4").file)
+    return pdf, warm_pdf
 
 
 def fill_since(book: Book) -> None:
@@ -107,13 +109,14 @@ def beside_the_smoker(book: Book) -> None:
 
 def main(target: Path) -> None:
     call_command("migrate", verbosity=0)
-    pdf = fill()
+    pdf, warm = fill()
     for scratch in (Login, Invitation, RunningState, LoadPicture, Checkpoint):
         scratch.objects.all().delete()
     connections.close_all()
     data = Path(settings.DATA_DIR)
     (target / "keys").mkdir(parents=True)
     (target / "record.pdf").write_bytes(pdf)
+    (target / "warm.pdf").write_bytes(warm)
     shutil.copytree(data / "files", target / "files")
     for certificate in (data / "keys").glob("*"):
         if b"PRIVATE" not in certificate.read_bytes():

@@ -1,6 +1,6 @@
 import random
+from dataclasses import replace
 from datetime import UTC, datetime
-from functools import lru_cache
 from pathlib import Path
 from subprocess import run
 
@@ -9,7 +9,7 @@ import pytest
 from lots.pdf.check import check, main
 from lots.pdf.render import render
 from lots.pdf.seal import make_seal_key, seal, trusted_certificates
-from tests.pdf.make import make_record
+from tests.pdf.real import real_record, unsealed
 
 NOW = datetime(2026, 3, 6, 14, 10, tzinfo=UTC)
 FLIPS = 60
@@ -20,11 +20,6 @@ def sealed_by(folder: Path, pdf: bytes) -> bytes:
         pdf, folder, now=NOW, reason="Record of lot T-0304-1", location="Fictional Harbor, ME",
         name="Larkwater Smokehouse",
     )  # fmt: skip
-
-
-@lru_cache
-def unsealed() -> bytes:
-    return render(make_record())
 
 
 @pytest.fixture(scope="module")
@@ -143,7 +138,7 @@ def test_a_file_cut_short_is_found(sealed: bytes, folder: Path) -> None:
 
 
 def test_a_seal_moved_onto_another_record_is_found(sealed: bytes, folder: Path) -> None:
-    another = sealed_by(folder, render(make_record(changed="Something else")))
+    another = sealed_by(folder, render(replace(real_record(), changed="Something else")))
     (a, b), (c, d) = gap_of(sealed), gap_of(another)
     moved = another[:c] + sealed[a:b] + another[d:]
     assert b - a == d - c

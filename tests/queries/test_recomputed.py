@@ -7,8 +7,8 @@ import pytest
 
 from lots.core.basis import RunFacts
 from lots.core.limits import RULES
-from lots.core.record import LotRecord, canonical_bytes, record_from
 from lots.core.recomputed import Difference, recomputed
+from lots.core.record import LotRecord, canonical_bytes, record_from
 from lots.entries import lot, reading
 from lots.entries.lot import NewResult
 from lots.entries.readings import Figure

@@ -155,8 +155,9 @@ def test_a_probe_that_left_is_printed_with_the_reason(book: Book) -> None:
     brined(book, one)
     house = smoking(book, one)
     load.say_probe_left(book.operator, house, "fish 2", seen("12:20"), "slid out of the fish")
-    assert "fish 2 left at 4 Mar 2026 12:20 −05:00 (OO): slid out of the fish" in paper(
-        record_of(book, one)
+    assert (
+        "fish 2 left at 4 Mar 2026 12:20 −05:00 (OO, said 4 Mar 2026 12:20 −05:00): slid out"
+        in paper(record_of(book, one))
     )
 
 

@@ -1,4 +1,7 @@
-"""Checks a sealed record: 0 intact and trusted, 1 altered, 3 intact but whose it is is not known."""
+"""Checks a sealed record: its seal, its pages against what is attached, its verdicts against its readings.
+
+0 intact and trusted, 1 altered, 3 intact but whose it is is not known.
+"""
 
 import sys
 from pathlib import Path
@@ -9,7 +12,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 
 class Command(BaseCommand):
-    help = "Check the seal of a record (exit 0 intact and trusted, 1 altered, 3 not known whose)."
+    help = "Check a sealed record (exit 0 intact and trusted, 1 altered, 3 not known whose)."
     requires_system_checks: list[str] = []  # noqa: RUF012
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -21,6 +24,7 @@ class Command(BaseCommand):
             metavar="CERT",
             help="a certificate to trust instead",
         )
+        parser.add_argument("--json", action="store_true", help="print the result for a program")
 
     def handle(self, *args: Any, **options: Any) -> None:
         from lots.pdf.check import check
@@ -35,7 +39,7 @@ class Command(BaseCommand):
         if not trusted and (keys / CA_CERT).exists():
             trusted = trusted_certificates(keys)
         result = check(data, trusted)
-        for line in result.lines:
+        for line in [result.as_json()] if options["json"] else result.lines:
             self.stdout.write(line)
         self.stdout.flush()
         sys.exit(result.exit_code)

@@ -1,0 +1,1 @@
+"""What an attacker may try, and what notices it: each run prints its table (pytest tests/attacks -s)."""
