@@ -71,6 +71,11 @@ class Rules:
     pin_wait_ms: int
     slip: SlipRule
     demo_stale_ms: int
+    check_bytes: int
+    check_memory_mb: int
+    check_seconds: int
+    check_tries: int
+    check_within_ms: int
 
     def likely_for(self, of: str, place_kind: str) -> Range:
         """What a reading of this subject in this kind of place is likely to lie in.
@@ -129,6 +134,11 @@ def _rules(data: Data) -> Rules:
         pin_wait_ms=read_span(data["pin"]["wait"]),
         slip=_slip(data["slip"]),
         demo_stale_ms=read_span(data["demo"]["stale_after"]),
+        check_bytes=int(data["check"]["largest_bytes"]),
+        check_memory_mb=int(data["check"]["memory_mb"]),
+        check_seconds=int(data["check"]["seconds"]),
+        check_tries=int(data["check"]["tries"]),
+        check_within_ms=read_span(data["check"]["tries_within"]),
     )
 
 

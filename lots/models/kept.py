@@ -65,6 +65,7 @@ from lots.models.review import (
 )
 from lots.models.scratch import (
     Checkpoint,
+    CheckTry,
     Invitation,
     LoadPicture,
     Login,
@@ -93,6 +94,7 @@ SCRATCH: Final = (
     Login,
     Invitation,
     PinTry,
+    CheckTry,
     PlanDraft,
     RunningState,
     LoadPicture,

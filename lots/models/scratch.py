@@ -52,6 +52,16 @@ class PinTry(models.Model):
         ]
 
 
+class CheckTry(models.Model):
+    """A file that was given to be checked from an address."""
+
+    address = models.CharField(max_length=64)
+    at = models.BigIntegerField()
+
+    class Meta:
+        indexes: ClassVar = [models.Index(fields=["address", "at"])]
+
+
 class PlanDraft(models.Model):
     """A plan being edited; publishing freezes it as a version."""
 

@@ -163,7 +163,7 @@ def _held(data: bytes) -> Held:
             faults = list(page_faults(file, pages, record, digest))
         except NotOurPage as error:
             raise Altered(f"{error}.") from None
-        except Altered:
+        except (Altered, MemoryError):
             raise
         except Exception as error:  # a page or a face that cannot be read at all
             raise Altered(f"its pages cannot be read ({type(error).__name__}).") from error

@@ -300,6 +300,20 @@ def _points_of_limits(plan: Plan) -> dict[str, str]:
     return {limit.id: numbers[point.id] for point in plan.control_points for limit in point.limits}
 
 
+def _since(lot: Lot, before: RecordIssued | None) -> str:
+    """What came into the book of the lot since its last record: each kind of act, and how often."""
+    if before is None:
+        return ""
+    lines = BookLine.objects.filter(lots__lot=lot, number__gt=before.head_id).exclude(
+        pk=before.line_id
+    )
+    counts: dict[str, int] = {}
+    for kind in lines.order_by("number").values_list("kind", flat=True):
+        counts[kind] = counts.get(kind, 0) + 1
+    said = ", ".join(f"{kind} ({n} times)" if n > 1 else kind for kind, n in counts.items())
+    return f"in the book since then: {said or 'nothing of this lot'}"
+
+
 def _kept_until(lot: Lot, house: Establishment) -> str:
     """The day, as 2027-03-05, until when the lot's records are kept by rule."""
     return keep_until(lot, house).day.isoformat()
@@ -366,7 +380,7 @@ def lot_record(
         adjustments=adjustments(lots, by_load, lot, _points_of_limits(plan)),
         unreviewed=len(unreviewed(lot)),
         replaces=f"revision {before.revision}" if before else "",
-        changed=change,
+        changed="; ".join(filter(None, [change.rstrip("."), _since(lot, before)])),
         remarks=remarks(lot, by_load),
         logged_corrections=logged_corrections(by_load.values()),
         taken_back=taken_back(by_load.values()),

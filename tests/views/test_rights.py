@@ -31,6 +31,7 @@ TABLE: dict[str, tuple[set[str], set[str]]] = {
     "first_steps": (EVERYONE, NOBODY),
     "worker": (DOOR, NOBODY),
     "tablet_help": (DOOR, NOBODY),
+    "record_check": (DOOR, DOOR),
     "tablet_ca": (DOOR, NOBODY),
     "manifest": (DOOR, NOBODY),
     "pen_open": (EVERYONE, EVERYONE),
