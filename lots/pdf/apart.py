@@ -61,12 +61,13 @@ def answer(memory_mb: int, seconds: int, length: int) -> None:
     """Runs in the process apart: bounds itself, reads the file from its input, prints what was found."""
     import resource
 
+    from lots.pdf.check import check, make_ready
+
+    make_ready()  # before the bounds: a library half loaded would look like a damaged file
     memory = memory_mb * 1_000_000
     resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
     resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds))
     resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0))
-    from lots.pdf.check import check
-
     given = sys.stdin.buffer.read()
     trusted = given[length:].split(b"-----BEGIN CERTIFICATE-----")[1:]
     pems = [b"-----BEGIN CERTIFICATE-----" + one for one in trusted]

@@ -146,6 +146,16 @@ def _naming(result: CheckResult, held: Held) -> CheckResult:
     )  # fmt: skip
 
 
+def make_ready() -> None:
+    """Loads all that a check needs."""
+    from pyhanko.pdf_utils.reader import PdfFileReader  # noqa: F401
+
+    from lots.pdf import attached, checked_pages, printed  # noqa: F401
+    from lots.pdf.faces import load_faces
+
+    load_faces()
+
+
 def _held(data: bytes) -> Held:
     """The record in the file, its pages and verdicts held against what it carries."""
     import pikepdf
@@ -163,7 +173,7 @@ def _held(data: bytes) -> Held:
             faults = list(page_faults(file, pages, record, digest))
         except NotOurPage as error:
             raise Altered(f"{error}.") from None
-        except (Altered, MemoryError):
+        except (Altered, MemoryError, ImportError):
             raise
         except Exception as error:  # a page or a face that cannot be read at all
             raise Altered(f"its pages cannot be read ({type(error).__name__}).") from error

@@ -32,7 +32,7 @@ def checked_seal(data: bytes) -> tuple[x509.Certificate, str]:
         raise Altered("This is not a PDF file, so it is no sealed record.")
     try:
         return _checked_pdf(data)
-    except (Altered, MemoryError):
+    except (Altered, MemoryError, ImportError):
         raise
     except Exception as error:  # a damaged file may fail anywhere in the readers
         raise Altered(

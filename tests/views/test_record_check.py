@@ -142,7 +142,16 @@ def test_nothing_of_the_file_is_kept(client: Client, book: Book) -> None:
 
 def test_a_check_that_takes_too_much_memory_ends_and_says_so() -> None:
     with pytest.raises(TooMuch):
-        check_apart(WARM.read_bytes(), [], Bounds(memory_mb=120, seconds=20))
+        check_apart(WARM.read_bytes(), [], Bounds(memory_mb=60, seconds=20))
+
+
+@pytest.mark.parametrize("memory_mb", range(60, 130, 6))
+def test_too_little_memory_never_makes_a_record_an_altered_one(memory_mb: int) -> None:
+    try:
+        found = check_apart(WARM.read_bytes(), [], Bounds(memory_mb, seconds=20))
+    except TooMuch:
+        return
+    assert found["outcome"] == "unknown"
 
 
 def test_a_check_that_takes_too_long_ends_and_says_so() -> None:
@@ -168,7 +177,7 @@ def test_a_bomb_is_not_unpacked(client: Client) -> None:
 def test_a_view_that_fails_is_said_on_the_page(
     client: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    bounded(monkeypatch, check_memory_mb=120)
+    bounded(monkeypatch, check_memory_mb=60)
     answer = drop(client, WARM.read_bytes())
     assert answer.status_code == 422
     assert "no sign that it is genuine" in answer.content.decode()
