@@ -294,9 +294,19 @@ class Chart:
         return [(self.x(series.at[i]), self.y(series.ninths[i])) for i in picked]
 
     def _hand_marks(self) -> None:
+        """A mark a reading; of those closer in time than a mark is wide, the lowest and the highest."""
+        columns: dict[tuple[int, int], list[HandReading]] = {}
+        kinds = {name: kind for kind, name in enumerate(self.hands)}
         for reading in self.window.readings:
-            kind = self.hands.index(self._reading_name(reading))
-            self.add(*hand_mark(kind, self.x(reading.observed_at), self.y(reading.value)))
+            kind = kinds[self._reading_name(reading)]
+            column = int(self.x(reading.observed_at) / MARK)
+            columns.setdefault((kind, column), []).append(reading)
+        for (kind, _), inside in columns.items():
+            shown = inside
+            if len(inside) > 2:
+                shown = [min(inside, key=_warmth), max(inside, key=_warmth)]
+            for reading in shown:
+                self.add(*hand_mark(kind, self.x(reading.observed_at), self.y(reading.value)))
 
     def _deviations(self) -> None:
         """A dashed line at each moment that a limit broke; the deviations' shape and numbers above,
@@ -388,14 +398,21 @@ def _line_sample(
     return lambda x, y: [Path([(x, y), (x + 21, y)], stroke=grey, thick=thick, dash=dash)]
 
 
+def _warmth(reading: HandReading) -> int:
+    return reading.value
+
+
 def _mark_sample(kind: int) -> Callable[[float, float], list[Path]]:
     return lambda x, y: hand_mark(kind, x + 10, y)
+
+
+MARK = 2.4  # half a mark's width, in points
 
 
 def hand_mark(kind: int, x: float, y: float) -> list[Path]:
     """The mark of a probe read by hand; after six kinds they begin again, filled."""
     fill = 0.0 if kind >= 6 else 1.0
-    r = 2.4
+    r = MARK
     outlines: tuple[Sequence[Point], ...] = (
         ring(x, y, r, 16),
         [(x - r, y - r), (x + r, y - r), (x + r, y + r), (x - r, y + r)],

@@ -42,7 +42,8 @@ def draw_charts(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
         return
     sheet.text(
         "Each probe has its own line or mark. A line breaks where readings lie further apart than the "
-        "longest gap allowed. Marks by hand are not joined: nothing was measured between them.",
+        "longest gap allowed. Marks by hand are not joined: nothing was measured between them. Where they stand "
+        "closer than a mark is wide, the lowest and the highest are drawn.",
         grey=0.2,
     )
     sheet.gap(4)

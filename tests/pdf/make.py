@@ -12,12 +12,15 @@ from lots.core.record import (
     ActionFacts,
     AdjustmentFacts,
     BookHead,
+    CheckFacts,
+    Consignee,
     ControlPoint,
     Destroyed,
     DeviationFacts,
     DispositionFacts,
     EndFacts,
     Establishment,
+    FileTakenBack,
     HandReading,
     Identity,
     InstrumentFacts,
@@ -27,6 +30,7 @@ from lots.core.record import (
     LimitFacts,
     LimitLine,
     LoadFacts,
+    LoggedCorrection,
     LoggerSeries,
     LotRecord,
     MovedStart,
@@ -36,6 +40,7 @@ from lots.core.record import (
     PlanFacts,
     ProbeLeftFacts,
     ReleaseFacts,
+    Remark,
     Sample,
     Share,
     Signature,
@@ -201,8 +206,12 @@ def make_deviations() -> tuple[DeviationFacts, ...]:
         "likely. Written by Marit Oakhollow.",
     )  # fmt: skip
     gone = DispositionFacts(
-        "destroy", 8_000, "MO", at("5 Mar 17:46"), "top rack stood out of the brine", 1
-    )
+        "recall", 8_000, "MO", at("5 Mar 17:46"), "top rack stood out of the brine", 1, "",
+        (
+            Consignee("Harbor Kitchen (invented)", 5_000, at("5 Mar 18:20"), "MO", "by telephone, Ms Invented"),
+            Consignee("Quay Market (invented)", 3_000, 0, "MO", ""),
+        ),
+    )  # fmt: skip
     notes = (
         NoteFacts("extended", "43.9 °F", "outside the bound", at("5 Mar 06:20"), at("5 Mar 03:30"), "JW"),
         NoteFacts("not reproduced", "37.9 °F", "now within limits", at("5 Mar 08:15"), 0, "book"),
@@ -323,6 +332,10 @@ def make_record(**changes: Any) -> LotRecord:
         "ice slurry",
         "32.1 °F at 32 °F",
         "JW",
+        (
+            CheckFacts(at("2 Mar 08:00"), "ice slurry", "32.1 °F at 32 °F", "JW"),
+            CheckFacts(at("23 Feb 08:05"), "ice slurry", "32.4 °F at 32 °F", "TQ"),
+        ),
     )
     wrong = replace(result, number=1, note="figures of another lot", corrects=0, corrected_by=2)
     adjusted = AdjustmentFacts(
@@ -330,15 +343,35 @@ def make_record(**changes: Any) -> LotRecord:
     )
     record = LotRecord(
         FORM, 2, at("6 Mar 09:10"), "MO", place, lot, plan, make_points(), make_verdicts(), make_loads(), make_readings(),
-        make_observations(), series, (wrong, result), (checked, replace(checked, name="Logger L-2", checked_at=0, method="", result="", checked_by="")),
+        make_observations(), series, (wrong, result), (checked, replace(checked, name="Logger L-2", checked_at=0, method="", result="", checked_by="", checks=())),
         make_deviations(), make_signatures(),
         ReleaseFacts(at("6 Mar 09:05"), "MO", (Share("released", 108_000),), "Storage limit met so far, to 6 Mar 2026 09:05 −05:00",
                      "frozen, top shelf", "buyer collects on Monday"),
         BookHead(219, "c0ffee" + "42" * 29),
         (PersonFacts("TQ", "Tobias Quince"), PersonFacts("JW", "Ji-woo Wren"), PersonFacts("MO", "Marit Oakhollow")),
         ("lethality",), (adjusted,), 3, "record 1", "The laboratory’s result was added.",
+        kept_until="2028-03-05", **make_said(),
     )  # fmt: skip
     return replace(record, **changes)
+
+
+def make_said() -> dict[str, Any]:
+    """What form 2 adds: notes, logger readings put right, a file taken back."""
+    seen = (Acceptance("MO", at("5 Mar 17:44"), "the door’s own switch tells the same"),)
+    a, b = at("5 Mar 09:40"), at("5 Mar 09:58")
+    return {
+        "remarks": (
+            Remark(3, "Wood changed to dry alder; damper half shut.", a, a, a + 800, "TQ (PIN)"),
+            Remark(0, "Two boxes of this lot carry the wrong label: set apart, labelled anew.", b, b, b + 900, "JW"),
+        ),
+        "logged_corrections": (
+            LoggedCorrection("smoke-march-5.csv", "fish 2", 3, at("5 Mar 09:31"), fahrenheit(61.0), fahrenheit(141.2),
+                             "F", 0, "the plug had slipped; T-4 beside it said 141.2", b, "TQ", seen),
+            LoggedCorrection("smoke-march-5.csv", "fish 3", 3, at("5 Mar 09:32"), fahrenheit(-40.0), 0, "F", 1,
+                             "no fish has this", b, "TQ"),
+        ),
+        "taken_back": (FileTakenBack("smoke-march-4.csv", "6f" * 32, 1_204, "of another load", b, "JW"),),
+    }  # fmt: skip
 
 
 LONG = (
