@@ -361,7 +361,7 @@ def test_123_7_b_says_whether_the_plans_written_action_was_followed() -> None:
         ("123.7(d) when it broke", "The limit broke 5 Mar 2026 00:21 −05:00"),
         ("123.7(d) evidence", "Evidence when opened Series Brine room, 381 readings above 38 °F"),
         ("123.7(d) disposition", "release 112.0 kg 5 Mar 2026 17:45 −05:00 MO"),
-        ("123.7(d) disposition", "destroy 8.0 kg 5 Mar 2026 17:46 −05:00 MO"),
+        ("123.7(d) disposition", "recall 8.0 kg 5 Mar 2026 17:46 −05:00 MO"),
         ("123.7(d) held first", "hold (not final) 120.0 kg"),
     ],
 )
@@ -382,7 +382,7 @@ def test_the_first_page_answers_a_person_in_a_hurry(paper: PaperName) -> None:
     for words in (
         "released 108.0 kg, destroyed 8.0 kg", "version 3", "Released 6 Mar 2026 09:05 −05:00",
         "CCP1 Receiving adjust process 39.2 °F", "CCP2 Brining deviation 43.4 °F",
-        "CCP3 Hot smoking within limits 41 min", "30 min at or above 145 °F", "release 112.0 kg, destroy 8.0 kg",
+        "CCP3 Hot smoking within limits 41 min", "30 min at or above 145 °F", "release 112.0 kg, recall 8.0 kg",
         "Marit Oakhollow (MO), records reviewer", "also took readings of this lot", "The seal is",
         "Not judged by this version: lethality", "Replaces record 1",
     ):  # fmt: skip
@@ -436,7 +436,7 @@ def test_a_broken_limit_is_named_by_its_control_point_and_its_words() -> None:
 
 def test_each_final_decision_and_what_is_still_undecided_is_said() -> None:
     text = " ".join(read_pages(RICH)[:2])
-    assert "release 112.0 kg, destroy 8.0 kg, still undecided: 12.0 kg" in text
+    assert "release 112.0 kg, recall 8.0 kg, still undecided: 12.0 kg" in text
     assert "Still undecided: 12.0 kg." in section(RICH, "deviations")
 
 
