@@ -11,6 +11,12 @@ DATA_DIR = Path(os.environ.get("SMOKEHOUSE_DATA", BASE_DIR / "data"))
 FILES_DIR = DATA_DIR / "files"
 KEYS_DIR = DATA_DIR / "keys"
 STAGED_DIR = DATA_DIR / "staged"
+# The passphrase of the key that seals: the passphrase itself, or a file outside the data folder.
+SEAL_PASSPHRASE = os.environ.get("SEAL_PASSPHRASE", "")
+SEAL_PASSPHRASE_FILE = os.environ.get("SEAL_PASSPHRASE_FILE", "")
+# A time stamping authority (RFC 3161) asked at each issued record, and its certificate (PEM) if named.
+SEAL_TIMESTAMP_URL = os.environ.get("SEAL_TIMESTAMP_URL", "")
+SEAL_TIMESTAMP_CERT = os.environ.get("SEAL_TIMESTAMP_CERT", "")
 PLANS_DIR = BASE_DIR / "fixtures" / "plans"
 RULES_FILE = BASE_DIR / "fixtures" / "rules.toml"
 SPECIES_FILE = BASE_DIR / "fixtures" / "species.toml"

@@ -74,6 +74,7 @@ from lots.models.scratch import (
     RunningState,
     StagedFile,
 )
+from lots.models.sealing import SealKey
 
 KEPT: Final = (
     BookLine, LineLot,
@@ -88,6 +89,7 @@ KEPT: Final = (
     Deviation, DeviationNote, CorrectiveAction, Disposition, RecallConsignee,
     ProcessAdjustment,
     KeptJudgement, Review, Release, ReleaseQuantity, RecordIssued, HeadSealed,
+    SealKey,
 )  # fmt: skip
 
 SCRATCH: Final = (

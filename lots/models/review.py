@@ -76,7 +76,8 @@ class RecordIssued(Kept):
 
 
 class HeadSealed(Kept):
-    """The book's head under the establishment's key, so that a recomputed chain still disagrees."""
+    """The book's head under the establishment's key, so that a recomputed chain still disagrees.
+    `seal` is JSON of what was signed, under its names, with the signature (lots/queries/heads.py)."""
 
     NAMED = ("head", "head_digest", "seal")
 
