@@ -4,6 +4,7 @@ refused if the lot's last line has moved meanwhile."""
 import hashlib
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from django.conf import settings
 
@@ -12,6 +13,7 @@ from lots.entries.book import act
 from lots.entries.files import Upload, keep_file
 from lots.entries.lapses import notice_lapses
 from lots.entries.refusals import Changed, Refused
+from lots.entries.sealing import ready_sealer, seal_folder
 from lots.entries.signing import require
 from lots.models.book import BookLine, LineLot
 from lots.models.house import Establishment
@@ -20,25 +22,33 @@ from lots.models.people import Person, Right
 from lots.models.review import RecordIssued
 from lots.queries.record import get_lot_for_record, lot_record
 
-
-def seal_folder() -> Path:
-    """Where the establishment's sealing key and certificates lie."""
-    return Path(settings.KEYS_DIR)
-
-
-def ensure_seal_key(house: Establishment, at: int) -> None:
-    """Makes the establishment's own sealing key at the first need."""
-    from lots.pdf.seal import make_seal_key
-
-    folder = seal_folder()
-    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-    if not any(folder.glob("seal*.pem")):  # other keys lie in the same folder
-        make_seal_key(folder, house.name, datetime.fromtimestamp(at / 1000, UTC))
+__all__ = ["issue_record", "seal_folder"]
 
 
 def _newest_line(lot: Lot) -> int | None:
     """The lot's newest line of any kind: a review or a release must be on the paper too."""
     return LineLot.objects.filter(lot=lot).order_by("-line").values_list("line", flat=True).first()
+
+
+def _stamping() -> Any:
+    """The time stamping authority that is to be asked, if the house named one.
+
+    Raises:
+        Refused: the certificate named for it is none.
+    """
+    from lots.pdf.stamp_request import Stamping
+
+    url, file = settings.SEAL_TIMESTAMP_URL, settings.SEAL_TIMESTAMP_CERT
+    if not url:
+        return None
+    try:
+        trusted = [Path(file).read_bytes()] if file else []
+        return Stamping(url, trusted)
+    except (OSError, ValueError) as error:
+        raise Refused(
+            f"The time stamping authority's certificate {file} (SEAL_TIMESTAMP_CERT) cannot be read. Name "
+            "the right file, or none."
+        ) from error
 
 
 def issue_record(
@@ -49,7 +59,9 @@ def issue_record(
     change: str = "",
     page: str = "letter",
 ) -> RecordIssued:
-    """Makes, seals and keeps the lot's record as it stands; earlier revisions stay."""
+    """Makes, seals and keeps the lot's record as it stands; earlier revisions stay.  The person's
+    password was asked for before.  Where an authority is named, its time stamp, or why there is none,
+    stands in the line as "stamp"."""
     from lots.pdf.render import render
     from lots.pdf.seal import seal
 
@@ -57,18 +69,20 @@ def issue_record(
     whole = get_lot_for_record(lot.code)
     if whole is None:
         raise Refused("There is no such lot.")
+    sealer = ready_sealer(house, at)  # first, so that without it nothing is written
+    stamping = _stamping()
     notice_lapses([whole], at)
     last = _newest_line(whole)
     record = lot_record(whole, house, reviewer, at, change.strip())
     data = canonical_bytes(record)
-    ensure_seal_key(house, at)
     pdf = seal(
         render(record, "A4" if page == "A4" else "letter"),
-        seal_folder(),
+        sealer,
         now=datetime.fromtimestamp(at / 1000, UTC),
         reason=f"Record of lot {whole.code}, revision {record.revision}",
         location=house.address,
         name=house.name,
+        stamper=stamping,
     )
     with act("record issued", reviewer, at) as writing:
         if _newest_line(whole) != last:
@@ -92,4 +106,6 @@ def issue_record(
         )
         writing.concerns(whole)
         writing.say(code=whole.code, revision=record.revision)
+        if stamping is not None:
+            writing.say(stamp=stamping.said)
     return row

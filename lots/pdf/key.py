@@ -3,6 +3,7 @@
 Nothing here knows where a passphrase comes from or what a book is.
 """
 
+import hashlib
 import os
 import secrets
 from collections.abc import Iterator
@@ -17,7 +18,6 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import rsa
 from cryptography.hazmat.primitives.asymmetric.padding import PKCS1v15
 from cryptography.hazmat.primitives.ciphers import Cipher, algorithms, modes
-from cryptography.hazmat.primitives.kdf.scrypt import Scrypt
 from cryptography.hazmat.primitives.padding import PKCS7
 
 KEY: Final = "seal-key.pem"
@@ -27,10 +27,9 @@ CHAIN: Final = "seal-chain.pem"  # of a key from outside: who issued it, and so 
 CA_KEY: Final = "seal-ca-key.pem"  # in folders of earlier versions; not kept any more
 OLD: Final = "old"  # a folder for each certificate that sealed before
 
-SCRYPT_N, SCRYPT_R, SCRYPT_P = 2**14, 8, 5
-"""16 MiB, about 0.2 s.  Source: OWASP password storage cheat sheet (2023), the row that `openssl pkey`
-still opens with its own bound on memory.  cryptography's BestAvailableEncryption is PBKDF2 with 2048
-rounds only."""
+ROUNDS: Final = 600_000
+"""Of PBKDF2 with SHA-256, about 0.2 s.  Source: OWASP password storage cheat sheet (2023).
+cryptography's BestAvailableEncryption takes 2048."""
 
 
 class KeyTrouble(Exception):
@@ -124,7 +123,7 @@ def signature_holds(certificate: x509.Certificate, data: bytes, signature: bytes
 
 
 def encrypted_pem(key: rsa.RSAPrivateKey, passphrase: bytes) -> bytes:
-    """PKCS #8 under the passphrase: AES-256-CBC, its key by scrypt (RFC 7914).
+    """PKCS #8 under the passphrase: AES-256-CBC, its key by PBKDF2 (RFC 8018).
 
     Raises:
         ValueError: the passphrase is empty.
@@ -135,18 +134,14 @@ def encrypted_pem(key: rsa.RSAPrivateKey, passphrase: bytes) -> bytes:
     from asn1crypto import pem as armor
 
     salt, iv = secrets.token_bytes(16), secrets.token_bytes(16)
-    secret = Scrypt(salt=salt, length=32, n=SCRYPT_N, r=SCRYPT_R, p=SCRYPT_P).derive(passphrase)
+    secret = hashlib.pbkdf2_hmac("sha256", passphrase, salt, ROUNDS, 32)
     padder = PKCS7(128).padder()
     padded = padder.update(_pkcs8(key)) + padder.finalize()
     closing = Cipher(algorithms.AES256(secret), modes.CBC(iv)).encryptor()
+    derived = {"salt": algos.Pbkdf2Salt(name="specified", value=salt), "iteration_count": ROUNDS,
+               "prf": {"algorithm": "sha256"}}  # fmt: skip
     scheme = algos.Pbes2Params({
-        "key_derivation_func": {
-            "algorithm": "1.3.6.1.4.1.11591.4.11",
-            "parameters": algos.ScryptParams({
-                "salt": salt, "cost_parameter": SCRYPT_N, "block_size": SCRYPT_R,
-                "parallelization_parameter": SCRYPT_P, "key_length": 32,
-            }),
-        },
+        "key_derivation_func": {"algorithm": "pbkdf2", "parameters": derived},
         "encryption_scheme": {"algorithm": "aes256_cbc", "parameters": core.OctetString(iv)},
     })  # fmt: skip
     held = keys.EncryptedPrivateKeyInfo({

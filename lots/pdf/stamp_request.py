@@ -8,6 +8,8 @@ from collections.abc import Sequence
 from typing import Any, Final
 from urllib.parse import urlsplit
 
+from cryptography import x509
+
 from lots.pdf.awaited import outcome
 from lots.pdf.stamp import BadStamp, StampFound, checked_stamp, slim
 
@@ -20,10 +22,24 @@ class Stamping:
     """One asking: a stamper for `seal`, and afterwards what became of it."""
 
     def __init__(self, url: str, trusted: Sequence[bytes], within_s: float = WITHIN_S) -> None:
-        """`trusted`: PEM certificates; where any is named, a stamp by another is not taken."""
+        """`trusted`: PEM certificates; where any is named, a stamp by another is not taken.
+
+        Raises:
+            ValueError: one of them is no certificate.
+        """
+        for one in trusted:
+            x509.load_pem_x509_certificate(one)  # ValueError: it is none
         self.url, self.trusted, self.within_s = url, trusted, within_s
         self.found: StampFound | None = None
         self.trouble = ""  # why there is none, in words that follow "no time stamp: "
+
+    @property
+    def said(self) -> str:
+        """What became of it: whose stamp, of when (UTC), or why there is none."""
+        if self.found is None:
+            return f"no time stamp: {self.trouble}"
+        whose = self.found.signer + ("" if self.found.trusted else ", not known here")
+        return f"time stamp of {self.found.moment:%Y-%m-%d %H:%M:%S} UTC by {whose}"
 
     def __call__(self, signature: bytes, most: int) -> bytes | None:
         try:

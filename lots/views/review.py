@@ -21,6 +21,7 @@ from lots.queries.plans import plan_value
 from lots.queries.release import bars, decided_grams, newest_review, releasable_grams
 from lots.queries.shift_review import lots_to_review, needs_an_eye
 from lots.views.base import HouseRequest, open_to, password_is_right
+from lots.views.sealing import seal_the_head
 
 
 @open_to(methods=("GET",))
@@ -86,6 +87,7 @@ def review_sign(request: HouseRequest) -> HttpResponse:
         return _page(request, form, None, keys, refusal.fields.get("lots", ""))
     codes = ", ".join(one.lot.code for one in made)
     messages.success(request, f"Reviewed and signed: {codes}.")
+    seal_the_head(request)
     return redirect("review")
 
 
@@ -132,6 +134,7 @@ def lot_release(request: HouseRequest, code: str) -> HttpResponse:
     )
     if request.method == "POST" and form.is_valid() and _released(request, lot, form):
         messages.success(request, f"Lot {lot.code} is released for distribution.")
+        seal_the_head(request)
         return redirect("lot_show", code=lot.code)
     released = Release.objects.filter(lot=lot).select_related("line__person").first()
     against = [] if released else bars(lot, request.now_ms, judge_lot(lot, request.now_ms))

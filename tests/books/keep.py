@@ -13,6 +13,7 @@ import sys
 from pathlib import Path
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "smokehouse.settings")
+os.environ.setdefault("SEAL_PASSPHRASE", "invented, of a book that is kept without its key")
 
 import django
 
@@ -24,6 +25,7 @@ from django.db import connections  # noqa: E402
 
 from lots.entries.deviation import Action, Decision, decide, take_action  # noqa: E402
 from lots.entries.files import Upload  # noqa: E402
+from lots.entries.head import seal_head  # noqa: E402
 from lots.entries.house import check_accuracy  # noqa: E402
 from lots.entries.moments import Moments  # noqa: E402
 from lots.entries.note import write_note  # noqa: E402
@@ -65,6 +67,7 @@ def fill() -> tuple[bytes, bytes]:
     house = establishment()
     assert line is not None and house is not None
     sign_reviews(book.reviewer, [(lot, line.number)], "", at)
+    seal_head(house, at)
     release_lot(book.reviewer, lot, {"release": 18_000}, "", at, "Frozen, below 0 °F")
     pdf = file_bytes(issue_record(book.reviewer, lot, house, at).file)
     fill_since(book)
@@ -118,7 +121,7 @@ def main(target: Path) -> None:
     (target / "record.pdf").write_bytes(pdf)
     (target / "warm.pdf").write_bytes(warm)
     shutil.copytree(data / "files", target / "files")
-    for certificate in (data / "keys").glob("*"):
+    for certificate in (data / "keys").glob("*.pem"):
         if b"PRIVATE" not in certificate.read_bytes():
             shutil.copy(certificate, target / "keys")
     with sqlite3.connect(data / "book.sqlite3") as source:

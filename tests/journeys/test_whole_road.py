@@ -231,7 +231,9 @@ def test_a_lot_goes_from_the_dock_to_a_checked_record(
     assert one.sees("open")
 
     one.go(f"/lots/{first.lot.code}/")
-    one.press("Issue the record")
+    one.go(f"/lots/{first.lot.code}/record/")
+    one.put("password", PASSWORD)
+    one.press("Seal and issue")
     with one.page.expect_download() as arrived:
         one.page.locator("main a:has-text('Record, revision 1')").click()
     pdf = tmp_path / "record.pdf"

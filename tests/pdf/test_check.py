@@ -8,16 +8,17 @@ import pytest
 
 from lots.pdf.check import check, main
 from lots.pdf.render import render
-from lots.pdf.seal import make_seal_key, seal, trusted_certificates
+from lots.pdf.seal import load_sealer, make_seal_key, seal, trusted_certificates
 from tests.pdf.real import real_record, unsealed
 
 NOW = datetime(2026, 3, 6, 14, 10, tzinfo=UTC)
 FLIPS = 60
+PASSPHRASE = b"invented, of the tests"
 
 
 def sealed_by(folder: Path, pdf: bytes) -> bytes:
     return seal(
-        pdf, folder, now=NOW, reason="Record of lot T-0304-1", location="Fictional Harbor, ME",
+        pdf, load_sealer(folder, PASSPHRASE), now=NOW, reason="Record of lot T-0304-1", location="Fictional Harbor, ME",
         name="Larkwater Smokehouse",
     )  # fmt: skip
 
@@ -25,14 +26,14 @@ def sealed_by(folder: Path, pdf: bytes) -> bytes:
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("keys") / "seal"
-    make_seal_key(folder, "Larkwater Smokehouse", NOW)
+    make_seal_key(folder, "Larkwater Smokehouse", NOW, PASSPHRASE)
     return folder
 
 
 @pytest.fixture(scope="module")
 def other(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("other")
-    make_seal_key(folder, "Larkwater Smokehouse", NOW)
+    make_seal_key(folder, "Larkwater Smokehouse", NOW, PASSPHRASE)
     return folder
 
 
@@ -231,13 +232,13 @@ def test_sealing_works_where_an_event_loop_is_already_running(folder: Path) -> N
     assert check(asyncio.run(inside()), trusted_certificates(folder)).exit_code == 0
 
 
-def test_the_keys_are_for_their_owner_only(folder: Path) -> None:
-    for name in ("seal-key.pem", "seal-ca-key.pem"):
-        assert (folder / name).stat().st_mode & 0o777 == 0o600
+def test_the_key_is_for_its_owner_only_and_the_authoritys_is_not_kept(folder: Path) -> None:
+    assert (folder / "seal-key.pem").stat().st_mode & 0o777 == 0o600
+    assert not (folder / "seal-ca-key.pem").exists()  # what is not kept cannot be stolen
 
 
 def test_a_key_is_never_written_over(folder: Path) -> None:
     before = (folder / "seal-key.pem").read_bytes()
     with pytest.raises(FileExistsError):
-        make_seal_key(folder, "Another", NOW)
+        make_seal_key(folder, "Another", NOW, PASSPHRASE)
     assert (folder / "seal-key.pem").read_bytes() == before

@@ -119,7 +119,7 @@ TABLE: dict[str, tuple[set[str], set[str]]] = {
     # record
     "records": (EVERYONE, NOBODY),
     "record_download": (EVERYONE, NOBODY),
-    "record_issue": (NOBODY, {R}),
+    "record_issue": ({R}, {R}),
     "trace": (EVERYONE, NOBODY),
 }
 

@@ -30,17 +30,14 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         from lots.pdf.check import check
-        from lots.pdf.seal import CA_CERT, trusted_certificates
+        from lots.pdf.key import trusted_certificates
 
         try:
             data = Path(options["file"]).read_bytes()
             trusted = [Path(name).read_bytes() for name in options["trust"]]
         except OSError as error:
             raise CommandError(f"{error.filename}: {error.strerror}", returncode=2) from error
-        keys = Path(settings.KEYS_DIR)
-        if not trusted and (keys / CA_CERT).exists():
-            trusted = trusted_certificates(keys)
-        result = check(data, trusted)
+        result = check(data, trusted or trusted_certificates(Path(settings.KEYS_DIR)))
         if options["json"] or result.outcome == "altered":
             said = ""
         else:

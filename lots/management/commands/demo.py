@@ -11,6 +11,7 @@ from django.core.management.base import BaseCommand
 from django.db import transaction
 
 from lots.core.units import show_span
+from lots.entries.passphrase import DEMO_FILE
 from lots.management.demo.folder import book_is_demo, check_may_fill, stale_ms, throw_away
 from lots.management.demo.people import (
     keep_people,
@@ -97,6 +98,11 @@ class Command(BaseCommand):
                 "\nThe people (log-in name, password, name, what they may do, and the PIN of those who log):\n"
             )
             self.stdout.write(file.read_text())
+            if (folder / DEMO_FILE).exists():
+                self.stdout.write(
+                    f"\nThe passphrase of the key that seals lies beside the data, in {folder / DEMO_FILE}: "
+                    "only because all of it is invented. A real one never lies in the data folder.\n"
+                )
         else:
             self.stdout.write(f"{file} is gone, and the passwords with it: use --fresh.")
 

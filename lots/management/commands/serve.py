@@ -26,6 +26,7 @@ from lots.lan import (
 )
 from lots.management.backing_up import back_up_before_migrating
 from lots.management.commands.make_lan_cert import house_name, said
+from lots.management.sealing import ready_at_start
 from lots.management.serving import (
     check_not_demo,
     check_not_newer,
@@ -80,6 +81,8 @@ class Command(BaseCommand):
             certificates = lan_folder(Path(settings.KEYS_DIR))
             standing = self._certificate(certificates, host)
             speak_https(standing)
+        for words in ready_at_start(time.time_ns() // 1_000_000):
+            self.stdout.write(f"{words}\n")
         self._say(host, port, folder, standing)
         serve_forever(host, port, certificates)
 

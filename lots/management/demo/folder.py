@@ -8,6 +8,7 @@ from django.core.management.base import CommandError
 from django.db import connection
 
 from lots.entries.founding import forget_founding_code
+from lots.entries.passphrase import DEMO_FILE
 from lots.management.backing_up import database_file
 from lots.management.demo.people import people_file
 from lots.models.book import BookLine
@@ -54,6 +55,7 @@ def throw_away(folder: Path) -> None:
     for name in (settings.FILES_DIR, settings.KEYS_DIR, settings.STAGED_DIR):
         shutil.rmtree(name, ignore_errors=True)
     people_file(folder).unlink(missing_ok=True)
+    (folder / DEMO_FILE).unlink(missing_ok=True)
     forget_founding_code()
 
 

@@ -1,5 +1,6 @@
 """The reviews at shift end, the releases and the records that were issued."""
 
+from lots.entries.head import seal_head
 from lots.entries.reading import accept_late, needs_acceptance
 from lots.entries.record import issue_record
 from lots.entries.review import release_lot, sign_reviews
@@ -32,6 +33,7 @@ def _sign(s: Script, at: int, *keys: str) -> None:
             assert line is not None
             seen.append((lot, line.number))
         sign_reviews(s.stage.people["rowena"], seen, "", now)
+        seal_head(s.stage.house, now)
 
     s.add(at, act)
 
@@ -48,6 +50,7 @@ def _release(s: Script, at: int, key: str) -> None:
         lot = s.lot(key)
         packed = balance(lot).packed or 0
         release_lot(s.stage.people["rowena"], lot, {"release": packed}, "", now, STORED)
+        seal_head(s.stage.house, now)
 
     s.add(at, release)
     s.add(
