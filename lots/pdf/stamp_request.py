@@ -80,6 +80,17 @@ class Stamping:
         return token
 
 
+def _check_granted(answer: bytes) -> None:
+    """A refusal comes without a token, which asn1crypto's class of answers does not read."""
+    from asn1crypto import core, tsp
+    from pyhanko.sign.timestamps import TimestampRequestError
+
+    status = tsp.PKIStatusInfo.load(core.Sequence.load(answer).contents)
+    if status["status"].native != "granted":
+        said = [*(status["status_string"].native or []), *(status["fail_info"].native or [])]
+        raise TimestampRequestError("; ".join([f"its status is {status['status'].native}", *said]))
+
+
 def _client(url: str, within_s: float) -> Any:
     """pyHanko's client, with a bound on what it reads and without following to other addresses."""
     import aiohttp
@@ -90,9 +101,11 @@ def _client(url: str, within_s: float) -> Any:
     class Client(HTTPTimeStamper):  # type: ignore[misc]
         async def async_request_tsa_response(self, req: Any) -> Any:
             try:
-                return tsp.TimeStampResp.load(await self._posted(req.dump()), strict=True)
+                answer = await self._posted(req.dump())
             except (aiohttp.ClientError, OSError) as error:
                 raise TimestampRequestError("no answer") from error
+            _check_granted(answer)
+            return tsp.TimeStampResp.load(answer, strict=True)
 
         async def _posted(self, asked: bytes) -> bytes:
             limit = aiohttp.ClientTimeout(total=within_s)
