@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -16,8 +17,10 @@ from django.db.models import Sum
 from lots.core.limits import Verdict
 from lots.entries.book import GENESIS, line_digest
 from lots.entries.load import ONE_LOAD_AT_A_TIME
+from lots.entries.passphrase import DEMO_FILE
+from lots.entries.sealing import ready_sealer
 from lots.management.commands import demo
-from lots.management.demo.folder import check_may_fill, stale_ms
+from lots.management.demo.folder import check_may_fill, stale_ms, throw_away
 from lots.management.demo.house import found
 from lots.management.demo.people import (
     keep_people,
@@ -28,17 +31,20 @@ from lots.management.demo.people import (
 )
 from lots.management.demo.scenario import fill
 from lots.management.demo.script import Script
+from lots.management.sealing import made_passphrase
 from lots.models.book import BookLine
 from lots.models.deviation import Deviation, ProcessAdjustment
 from lots.models.house import Establishment, Place
 from lots.models.lot import Load, LoadPart, Lot, LotLink
 from lots.models.people import Person
 from lots.models.reading import Accepted, PackedSeries, Reading
-from lots.models.review import RecordIssued, Review
+from lots.models.review import HeadSealed, RecordIssued, Review
 from lots.pdf.check import check
+from lots.pdf.key import load_sealer
 from lots.pdf.seal import trusted_certificates
 from lots.queries.board import loads_now, lots_between_steps
 from lots.queries.evidence import end_of, started_at
+from lots.queries.heads import head_faults
 from lots.queries.house import file_bytes
 from lots.queries.judgements import judge_lot, told
 from lots.queries.lineage import balance, in_loads_now
@@ -299,6 +305,36 @@ def test_a_second_start_prints_the_same_people_and_fills_nothing(db: None, folde
 def test_the_people_file_is_for_its_owner_alone(tmp_path: Path) -> None:
     keep_people(tmp_path, new_passwords(), new_pins())
     assert people_file(tmp_path).stat().st_mode & 0o777 == 0o600
+
+
+def test_the_demos_passphrase_lies_beside_its_data_and_the_start_says_why(
+    db: None, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(settings, "SEAL_PASSPHRASE", "")
+
+    def found_with_its_key(now: int, passwords: dict[str, str]) -> None:
+        stage = found(smokehouse(), passwords, now)
+        made_passphrase()
+        ready_sealer(stage.house, now)
+
+    monkeypatch.setattr(demo, "fill", found_with_its_key)
+    told = run()
+    file = folder / DEMO_FILE
+    assert file.stat().st_mode & 0o777 == 0o600
+    assert f"in {file}: only because all of it is invented" in told
+    assert load_sealer(folder / "keys", file.read_text().strip().encode())
+    monkeypatch.setattr("lots.management.demo.folder.database_file", lambda: folder / "none")
+    monkeypatch.setattr(
+        "lots.management.demo.folder.connection", SimpleNamespace(close=lambda: None)
+    )
+    throw_away(folder)
+    assert not file.exists()
+
+
+def test_each_review_and_release_of_the_week_is_sealed_under_the_houses_key(week: Week) -> None:
+    signed = BookLine.objects.filter(kind__in=("records reviewed", "lot released")).count()
+    assert HeadSealed.objects.count() == signed > 3
+    assert list(head_faults()) == []
 
 
 def test_passwords_differ_at_each_fill() -> None:

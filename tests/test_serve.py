@@ -30,18 +30,24 @@ from tests.make import Book, moment
 ROOT = Path(__file__).resolve().parent.parent
 CODE = re.compile(r"^ {4}((?:[A-Z2-9]{4}-){3}[A-Z2-9]{4})$", re.MULTILINE)
 PATIENCE_S = 60
+PASSPHRASE = re.compile(r"^ {4}((?:[A-Z2-9]{4}-){5}[A-Z2-9]{4})$", re.MULTILINE)
 PLAIN = {  # as at a real start: none of what the tests set for themselves
     name: value
     for name, value in os.environ.items()
-    if name not in ("DJANGO_SETTINGS_MODULE", "SMOKEHOUSE_DATA")
+    if name not in ("DJANGO_SETTINGS_MODULE", "SMOKEHOUSE_DATA") and not name.startswith("SEAL_")
 }
+
+
+def at_home(folder: Path) -> dict[str, str]:
+    """The environment of whoever serves the folder: their configuration lies beside it."""
+    return PLAIN | {"XDG_CONFIG_HOME": str(folder.parent / "config")}
 
 
 def manage(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
     """A command on a data folder, in a process of its own."""
     command = [sys.executable, str(ROOT / "manage.py"), "--data", str(folder), *words]
     return subprocess.run(
-        command, capture_output=True, text=True, timeout=PATIENCE_S, cwd="/", env=PLAIN
+        command, capture_output=True, text=True, timeout=PATIENCE_S, cwd="/", env=at_home(folder)
     )
 
 
@@ -65,7 +71,7 @@ class Served:
         self.output = folder.parent / "serve.log"
         self.process = subprocess.Popen(
             [sys.executable, str(ROOT / "manage.py"), *words],
-            stdout=self.output.open("w"), stderr=subprocess.STDOUT, cwd="/", env=PLAIN,
+            stdout=self.output.open("w"), stderr=subprocess.STDOUT, cwd="/", env=at_home(folder),
         )  # fmt: skip
 
     def wait(self) -> None:
@@ -141,6 +147,46 @@ def test_an_empty_folder_is_served_and_its_founding_code_printed(
         file.name for file in folder.rglob("*") if file.is_file() and file.stat().st_mode & 0o077
     ]
     assert readable == []
+
+
+def test_the_passphrase_is_shown_at_the_first_start_alone_and_lies_in_no_copy_of_the_folder(
+    folder: Path, tmp_path: Path
+) -> None:
+    told = []
+    for _ in range(2):
+        served = Served(folder)
+        try:
+            served.wait()
+        finally:
+            served.end()
+        told.append(served.output.read_text())
+    found = PASSPHRASE.search(told[0])
+    assert found
+    assert not PASSPHRASE.search(told[1])
+    assert "NOTHING CAN BE SEALED" not in told[1]
+    words = found[1].encode()
+    holding = [
+        file for file in tmp_path.rglob("*") if file.is_file() and words in file.read_bytes()
+    ]
+    (kept,) = [file for file in holding if file != served.output]
+    assert kept.parent == tmp_path / "config" / "smokehouse"
+    assert kept.stat().st_mode & 0o777 == 0o600
+
+
+def test_a_passphrase_file_in_the_data_folder_is_refused_and_the_logbook_served_all_the_same(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (folder / "words").write_text("alder")
+    (folder / "words").chmod(0o600)
+    monkeypatch.setitem(PLAIN, "SEAL_PASSPHRASE_FILE", str(folder / "words"))
+    served = Served(folder)
+    try:
+        served.wait()
+    finally:
+        served.end()
+    told = served.output.read_text()
+    assert "NOTHING CAN BE SEALED" in told
+    assert "lies in the data folder" in told
 
 
 def test_ending_the_server_ends_its_workers_and_the_noticing_of_lapses(served: Served) -> None:
