@@ -4,6 +4,7 @@ import hashlib
 import socket
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from io import BytesIO
 from pathlib import Path
 from subprocess import run
@@ -27,6 +28,7 @@ SIGNATURE = b"the value of a signature " * 12
 MOST = 8192
 
 
+@lru_cache
 def sealer() -> Sealer:
     holder = issued("record seal, Larkwater Smokehouse", key=rsa_key(1), purposes=[DOCUMENTS])
     return Sealer(holder.certificate, rsa_key(1))
@@ -313,11 +315,11 @@ def test_a_stamp_longer_than_the_seal_has_room_for_is_left_out() -> None:
 # --- in the PDF ---
 
 
-def stamped(holder: Holder, *more: Holder) -> bytes:
+def stamped(holder: Holder, *more: Holder, what: str = "") -> bytes:
     with served(answering(holder, *more)) as url:
         stamping = Stamping(url, [], 5)
         pdf = seal(
-            unsealed(), sealer(), now=NOW, reason="", location="", name="Larkwater", stamper=stamping,
+            unsealed(), sealer(), now=NOW, reason=what, location="", name="Larkwater", stamper=stamping,
         )  # fmt: skip
     assert stamping.trouble == ""
     return pdf
