@@ -10,6 +10,7 @@ from django.conf import settings
 
 from lots.entries.head import seal_head
 from lots.entries.keys import replace_key
+from lots.entries.lapses import lapsed
 from lots.entries.record import issue_record
 from lots.entries.refusals import NotAllowed, Refused
 from lots.entries.sealing import ready_sealer
@@ -114,10 +115,15 @@ def test_where_the_key_cannot_seal_nothing_is_written_and_it_is_said_why(
     words: str,
 ) -> None:
     lot = book.open_lot()
+    book.start("hold", "Cooler", "08:00", lot)
+    book.at_place("Cooler", "08:00 36.2")
     ready_sealer(house(), AT)
     bar(keys, monkeypatch)
     before = BookLine.objects.count()
-    late = moment("2026-03-06 09:00")  # by when a limit has lapsed that issuing would write down
+    late = moment(
+        "2026-03-06 09:00"
+    )  # the cooler was not read: issuing would write that down first
+    assert lapsed([lot], late)
     with pytest.raises(Refused, match=words):
         issue_record(book.reviewer, lot, house(), late)
     with pytest.raises(Refused, match=words):

@@ -139,6 +139,7 @@ def test_a_new_key_leaves_the_old_certificate_trusted_and_the_old_key_gone(folde
     after = sealed(folder, b"another")
     trusted = trusted_certificates(folder)
     assert len(trusted) == 2
+    assert trusted[0] == (folder / "seal-ca.pem").read_bytes()
     assert [check(one, trusted).exit_code for one in (before, after)] == [0, 0]
     assert check(before, trusted[:1]).exit_code == 3
     assert all(file.read_bytes() != old_key for file in folder.rglob("*") if file.is_file())
