@@ -1,6 +1,6 @@
 """Whether a sealed record is as it was sealed, whose seal it is, and whether it says what it rests on.
 
-    python -m lots.pdf.check FILE [--trust CERT.pem …] [--json]
+    python -m lots.pdf.check FILE [--trust CERT.pem …] [--trust-stamp CERT.pem …] [--json]
 
 Exit code 0: intact, and the seal is one that is trusted.  1: altered, or not a sealed record at all.
 3: intact, but whose seal it is could not be established.  Nothing is fetched from any network.
@@ -22,13 +22,13 @@ from pathlib import Path
 from typing import Any
 
 from cryptography import x509
-from cryptography.exceptions import InvalidSignature
-from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives import hashes
 
 from lots.core.limits import RULES
 from lots.core.recomputed import Recomputed, recomputed
 from lots.core.record import FORM, LotRecord, NotARecord
-from lots.pdf.checked_seal import Altered, checked_seal, sealed
+from lots.pdf.checked_seal import Altered, SealFound, checked_seal, sealed
+from lots.pdf.stamp import StampFound, vouches
 
 INTACT, ALTERED, UNKNOWN = "intact", "altered", "unknown"
 EXIT = {INTACT: 0, ALTERED: 1, UNKNOWN: 3}
@@ -54,6 +54,7 @@ class CheckResult:
     verdicts: int = 0
     book_line: int = 0
     book_digest: str = ""
+    stamp: StampFound | None = None
 
     @property
     def exit_code(self) -> int:
@@ -61,7 +62,9 @@ class CheckResult:
 
     def as_json(self) -> str:
         """The result for a program."""
-        return json.dumps(asdict(self) | {"exit_code": self.exit_code}, ensure_ascii=False)
+        stamp = self.stamp and asdict(self.stamp) | {"moment": self.stamp.moment.isoformat()}
+        told = asdict(self) | {"stamp": stamp, "exit_code": self.exit_code}
+        return json.dumps(told, ensure_ascii=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +112,9 @@ class Held:
             )
 
 
-def check(data: bytes, trusted: Sequence[bytes]) -> CheckResult:
+def check(
+    data: bytes, trusted: Sequence[bytes], trusted_stamps: Sequence[bytes] = ()
+) -> CheckResult:
     """Checks a file: its seal, its pages against what is attached, its verdicts against its readings.
 
     Errs against the file: whatever cannot be read or does not fit exactly counts as altered.
@@ -117,9 +122,10 @@ def check(data: bytes, trusted: Sequence[bytes]) -> CheckResult:
     Args:
         data: the whole file.
         trusted: PEM certificates, each a sealing certificate or the authority that issued one.
+        trusted_stamps: likewise of time stamping authorities.
     """
     try:
-        certificate, sealed_at = checked_seal(data)
+        seal = checked_seal(data, trusted_stamps)
     except Altered as found:
         return CheckResult(ALTERED, (f"Altered: {found}",) if sealed(data) else (f"{found}",))
     try:
@@ -130,7 +136,7 @@ def check(data: bytes, trusted: Sequence[bytes]) -> CheckResult:
         said = "The seal itself is intact, so this was sealed as it is, by whoever had the key."
         return CheckResult(ALTERED, (*(f"Altered: {one}" for one in found.args), said))
     words = tuple(held.words()) if held else (newer,)
-    result = _whose(certificate, sealed_at, trusted, words)
+    result = _whose(seal, trusted, words)
     return _naming(result, held) if held else result
 
 
@@ -143,6 +149,7 @@ def _naming(result: CheckResult, held: Held) -> CheckResult:
     return CheckResult(
         result.outcome, result.lines, result.fingerprint, result.signer, result.sealed_at,
         record.lot.code, record.revision, held.again.verdicts, record.book.line, record.book.digest,
+        result.stamp,
     )  # fmt: skip
 
 
@@ -250,46 +257,43 @@ def _table(record: LotRecord, attached: dict[str, bytes]) -> bool:
     return TABLE in attached
 
 
-def _whose(
-    certificate: x509.Certificate, sealed_at: str, trusted: Sequence[bytes], words: Sequence[str]
-) -> CheckResult:
+def _whose(seal: SealFound, trusted: Sequence[bytes], words: Sequence[str]) -> CheckResult:
     """Whose seal it is, once it is known to be intact."""
+    certificate, sealed_at = seal.certificate, seal.sealed_at
     fingerprint = certificate.fingerprint(hashes.SHA256()).hex()
     signer = ", ".join(str(a.value) for a in reversed(list(certificate.subject)))
     said = (
         "Intact: not a byte has changed since it was sealed.",
         *words,
         f"Sealed {sealed_at or 'at a time not stated'} by the clock of whoever sealed it.",
+        *_stamp_words(seal.stamp),
         f"The certificate names: {signer}",
         f"Its fingerprint (SHA-256): {_grouped(fingerprint)}",
     )
-    if any(_vouches(pem, certificate) for pem in trusted):
+    if any(vouches(pem, certificate) for pem in trusted):
         known = "The seal is one that you trust."
-        return CheckResult(INTACT, (*said, known), fingerprint, signer, sealed_at)
+        return CheckResult(INTACT, (*said, known), fingerprint, signer, sealed_at, stamp=seal.stamp)
     unknown = (
         "Whose seal it is could not be established: anybody can write any name into a certificate. "
         "Compare the fingerprint with the one that the establishment gives you, or name its "
         "certificate with --trust."
     )
-    return CheckResult(UNKNOWN, (*said, unknown), fingerprint, signer, sealed_at)
+    return CheckResult(UNKNOWN, (*said, unknown), fingerprint, signer, sealed_at, stamp=seal.stamp)
+
+
+def _stamp_words(stamp: StampFound | None) -> Iterator[str]:
+    """What a time stamp says beyond the sealer's own clock."""
+    if stamp is None:
+        yield "It carries no time stamp: when it was sealed rests on that clock alone."
+        return
+    moment = stamp.moment.isoformat(timespec="seconds")
+    whose = "which you trust" if stamp.trusted else "whose certificate nobody here vouches for"
+    yield f"Time stamp: the seal existed at {moment}, says {stamp.signer}, {whose}."
+    yield f"The stamp’s fingerprint (SHA-256): {_grouped(stamp.fingerprint)}"
 
 
 def _grouped(fingerprint: str) -> str:
     return " ".join(fingerprint[i : i + 4] for i in range(0, len(fingerprint), 4))
-
-
-def _vouches(pem: bytes, certificate: x509.Certificate) -> bool:
-    """Whether the trusted certificate is the sealing one, or the authority that issued it."""
-    known = x509.load_pem_x509_certificate(pem)
-    der = serialization.Encoding.DER
-    if known.public_bytes(der) == certificate.public_bytes(der):
-        return True
-    try:
-        constraints = known.extensions.get_extension_for_class(x509.BasicConstraints)
-        certificate.verify_directly_issued_by(known)
-    except (x509.ExtensionNotFound, InvalidSignature, ValueError, TypeError):
-        return False
-    return constraints.value.ca
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -299,18 +303,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
     )
     parser.add_argument("file", type=Path, metavar="FILE")
     parser.add_argument("--trust", type=Path, action="append", default=[], metavar="CERT")
+    parser.add_argument("--trust-stamp", type=Path, action="append", default=[], metavar="CERT")
     parser.add_argument("--json", action="store_true", help="print the result for a program")
     given = parser.parse_args(arguments)
     try:
         data = given.file.read_bytes()
         trusted = [path.read_bytes() for path in given.trust]
-        for pem in trusted:
+        stamps = [path.read_bytes() for path in given.trust_stamp]
+        for pem in (*trusted, *stamps):
             x509.load_pem_x509_certificate(pem)
     except OSError as error:
         parser.error(f"{error.filename} cannot be read: {error.strerror}")
     except ValueError:
-        parser.error("a file named with --trust is not a certificate in PEM form")
-    result = check(data, trusted)
+        parser.error("a file named with --trust or --trust-stamp is not a certificate in PEM form")
+    result = check(data, trusted, stamps)
     print(result.as_json() if given.json else "\n".join(result.lines))
     return result.exit_code
 

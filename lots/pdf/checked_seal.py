@@ -6,6 +6,8 @@ where the seal stands, anything but "<", the seal's own bytes in upper-case hex,
 
 import hashlib
 from binascii import unhexlify
+from collections.abc import Sequence
+from dataclasses import dataclass
 from io import BytesIO
 from typing import Any
 
@@ -15,23 +17,38 @@ from cryptography.hazmat.primitives import hashes
 from cryptography.hazmat.primitives.asymmetric import rsa
 from cryptography.hazmat.primitives.asymmetric.padding import PKCS1v15
 
+from lots.pdf.stamp import BadStamp, StampFound, checked_stamp, stamp_attributes, stamp_of
+
 
 class Altered(Exception):
     """The file is not as it was sealed; the message says how, in words."""
+
+
+@dataclass(frozen=True, slots=True)
+class SealFound:
+    """A seal that holds: who sealed, when by their own word (ISO 8601), and the time stamp, if any."""
+
+    certificate: x509.Certificate
+    sealed_at: str
+    stamp: StampFound | None
 
 
 def sealed(data: bytes) -> bool:
     return data.startswith(b"%PDF-") and b"/ByteRange" in data
 
 
-def checked_seal(data: bytes) -> tuple[x509.Certificate, str]:
-    """The certificate that sealed exactly these bytes, and when by its own word."""
+def checked_seal(data: bytes, trusted: Sequence[bytes] = ()) -> SealFound:
+    """The seal over exactly these bytes; `trusted` are PEM certificates of time stamping authorities.
+
+    Raises:
+        Altered: it does not hold for every byte of the file.
+    """
     if not data:
         raise Altered("The file is empty.")
     if not data.startswith(b"%PDF-"):
         raise Altered("This is not a PDF file, so it is no sealed record.")
     try:
-        return _checked_pdf(data)
+        return _checked_pdf(data, trusted)
     except (Altered, MemoryError, ImportError):
         raise
     except Exception as error:  # a damaged file may fail anywhere in the readers
@@ -40,7 +57,7 @@ def checked_seal(data: bytes) -> tuple[x509.Certificate, str]:
         ) from error
 
 
-def _checked_pdf(data: bytes) -> tuple[x509.Certificate, str]:
+def _checked_pdf(data: bytes, trusted: Sequence[bytes]) -> SealFound:
     from pyhanko.pdf_utils.reader import PdfFileReader
 
     seals = PdfFileReader(BytesIO(data)).embedded_signatures
@@ -53,8 +70,20 @@ def _checked_pdf(data: bytes) -> tuple[x509.Certificate, str]:
     der = _seal_in_gap(data, covered)
     certificate = _check_cms(one.signed_data, der)
     digest = hashlib.sha256(data[: covered[1]] + data[covered[2] :]).digest()
-    _check_signature(digest, one.signed_data["signer_infos"][0], certificate)
-    return certificate, _stated(one)
+    signer = one.signed_data["signer_infos"][0]
+    _check_signature(digest, signer, certificate)
+    return SealFound(certificate, _stated(one), _stamp(signer, trusted))
+
+
+def _stamp(signer: Any, trusted: Sequence[bytes]) -> StampFound | None:
+    """The time stamp over the seal's signature, once it holds."""
+    try:
+        token = stamp_of(signer)
+        if token is None:
+            return None
+        return checked_stamp(signer["signature"].native, token, trusted)
+    except BadStamp as error:
+        raise Altered(str(error)) from None
 
 
 def _seal_in_gap(data: bytes, covered: list[int]) -> bytes:
@@ -91,6 +120,11 @@ def _check_cms(signed: Any, der: bytes) -> x509.Certificate:
         {"issuer": certificate.issuer, "serial_number": certificate.serial_number}
     )
     method = algos.SignedDigestAlgorithm({"algorithm": "sha256_rsa"})
+    try:
+        token = stamp_of(signer)
+        beside = {} if token is None else {"unsigned_attrs": stamp_attributes(token)}
+    except BadStamp as error:
+        raise Altered(str(error)) from None
     expected = cms.SignedData({
         "version": "v1",
         "digest_algorithms": [sha256],
@@ -103,6 +137,7 @@ def _check_cms(signed: Any, der: bytes) -> x509.Certificate:
             "signed_attrs": signer["signed_attrs"],
             "signature_algorithm": method,
             "signature": signer["signature"],
+            **beside,
         }],
     })  # fmt: skip
     if cms.ContentInfo({"content_type": "signed_data", "content": expected}).dump() != der:

@@ -52,7 +52,11 @@ def seal(
     )
     from pyhanko.sign.signers.pdf_byterange import SignatureObject
 
-    steps = PdfCMSEmbedder().write_cms(FIELD, IncrementalPdfFileWriter(BytesIO(pdf)))
+    class Writer(IncrementalPdfFileWriter):  # type: ignore[misc]
+        def _update_meta(self) -> None:
+            """Leaves what the file says of itself: it is dated to the record, not to the sealing."""
+
+    steps = PdfCMSEmbedder().write_cms(FIELD, Writer(BytesIO(pdf)))
     next(steps)
     stated = SignatureObject(
         timestamp=now, subfilter=SigSeedSubFilter.PADES, name=name, location=location,

@@ -52,7 +52,6 @@ def issued_words(sha256: str, ours: bool) -> str:
 
 def trusted() -> list[bytes]:
     """The PEM certificates whose seals are the establishment's own; none before the first seal."""
-    from lots.pdf.seal import CA_CERT, trusted_certificates
+    from lots.pdf.key import trusted_certificates
 
-    folder = Path(settings.KEYS_DIR)
-    return trusted_certificates(folder) if (folder / CA_CERT).exists() else []
+    return trusted_certificates(Path(settings.KEYS_DIR))

@@ -25,26 +25,27 @@ from lots.pdf.render import (
     lay_out,
     render,
 )
-from lots.pdf.seal import make_seal_key, seal, trusted_certificates
+from lots.pdf.seal import load_sealer, make_seal_key, seal, trusted_certificates
 from tests.attacks.table import NOT_FOUND, print_table
 from tests.pdf.real import real_record, unsealed
 
 NOW = datetime(2026, 3, 6, 17, 0, tzinfo=UTC)
 FLIPS = 200
+PASSPHRASE = b"invented, of the tests"
 TABLE: list[tuple[str, str]] = []
 
 
 @pytest.fixture(scope="module")
 def ours(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("ours") / "keys"
-    make_seal_key(folder, "Invented Creek Smokehouse", NOW)
+    make_seal_key(folder, "Invented Creek Smokehouse", NOW, PASSPHRASE)
     return folder
 
 
 @pytest.fixture(scope="module")
 def theirs(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("theirs") / "keys"
-    make_seal_key(folder, "Invented Creek Smokehouse", NOW)
+    make_seal_key(folder, "Invented Creek Smokehouse", NOW, PASSPHRASE)
     return folder
 
 
@@ -55,7 +56,8 @@ def table() -> Iterator[None]:
 
 
 def sealed_by(folder: Path, pdf: bytes) -> bytes:
-    return seal(pdf, folder, now=NOW, reason="Record", location="Nowhere", name="Invented Creek")
+    key = load_sealer(folder, PASSPHRASE)
+    return seal(pdf, key, now=NOW, reason="Record", location="Nowhere", name="Invented Creek")
 
 
 @pytest.fixture(scope="module")

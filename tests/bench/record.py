@@ -29,6 +29,7 @@ from tests.pdf.real import real_record
 
 READINGS, LOGGED, ROUNDS = 10_000, 86_400, 3
 RATIO_AT_MOST, PAGES_AT_MOST, MEMORY_AT_MOST = 1.5, 1_000_000, 200_000_000
+PASSPHRASE = b"invented, of a bench"
 START = 1_772_640_000_000
 NOW = datetime(2026, 3, 6, 17, 0, tzinfo=UTC)
 
@@ -73,11 +74,16 @@ def table_alone(record: LotRecord) -> bytes:
 
 def whole(record: LotRecord, folder: Path) -> bytes:
     """The record rendered, with what is attached, and sealed."""
-    from lots.pdf.seal import seal
+    from lots.pdf.seal import load_sealer, seal
 
     wrapped.cache_clear()
     return seal(
-        render(record), folder, now=NOW, reason="bench", location="nowhere", name="Invented Creek"
+        render(record),
+        load_sealer(folder, PASSPHRASE),
+        now=NOW,
+        reason="bench",
+        location="nowhere",
+        name="Invented Creek",
     )
 
 
@@ -100,7 +106,7 @@ def ratio() -> float:
 
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name) / "keys"
-        make_seal_key(folder, "Invented Creek", NOW)
+        make_seal_key(folder, "Invented Creek", NOW, PASSPHRASE)
         record = by_hand()
         acts = {"table": lambda: table_alone(record), "record": lambda: whole(record, folder)}
         took = in_turn(acts, ROUNDS)

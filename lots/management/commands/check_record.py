@@ -26,6 +26,13 @@ class Command(BaseCommand):
             metavar="CERT",
             help="a certificate to trust instead",
         )
+        parser.add_argument(
+            "--trust-stamp",
+            action="append",
+            default=[],
+            metavar="CERT",
+            help="a time stamping authority's certificate to trust",
+        )
         parser.add_argument("--json", action="store_true", help="print the result for a program")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -35,9 +42,10 @@ class Command(BaseCommand):
         try:
             data = Path(options["file"]).read_bytes()
             trusted = [Path(name).read_bytes() for name in options["trust"]]
+            stamps = [Path(name).read_bytes() for name in options["trust_stamp"]]
         except OSError as error:
             raise CommandError(f"{error.filename}: {error.strerror}", returncode=2) from error
-        result = check(data, trusted or trusted_certificates(Path(settings.KEYS_DIR)))
+        result = check(data, trusted or trusted_certificates(Path(settings.KEYS_DIR)), stamps)
         if options["json"] or result.outcome == "altered":
             said = ""
         else:
