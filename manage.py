@@ -27,10 +27,14 @@ def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "smokehouse.settings")
     argv = _take_data_folder(sys.argv)
     try:
+        from django.core.exceptions import ImproperlyConfigured
         from django.core.management import execute_from_command_line
     except ImportError:
         sys.exit("Django is not installed here. Run the set-up command at the top of README.md.")
-    execute_from_command_line(argv)
+    try:
+        execute_from_command_line(argv)
+    except ImproperlyConfigured as error:  # in words: DATABASE_URL that cannot be read
+        sys.exit(str(error))
 
 
 if __name__ == "__main__":

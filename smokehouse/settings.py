@@ -1,10 +1,13 @@
-"""Settings.  Everything that differs between two smokehouses lives in the data folder, not here."""
+"""Settings.  Everything that differs between two smokehouses lives in the data folder, not here; a
+book in PostgreSQL is named by the environment (smokehouse/database.py)."""
 
 import os
 import secrets
 from pathlib import Path
 
 from csp.constants import NONE, SELF
+
+from smokehouse.database import database
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = Path(os.environ.get("SMOKEHOUSE_DATA", BASE_DIR / "data"))
@@ -82,20 +85,7 @@ TEMPLATES = [
     },
 ]
 
-DATABASES = {
-    "default": {
-        "ENGINE": "django.db.backends.sqlite3",
-        "NAME": DATA_DIR / "book.sqlite3",
-        "ATOMIC_REQUESTS": False,
-        "OPTIONS": {
-            "transaction_mode": "IMMEDIATE",
-            "timeout": 20,
-            "init_command": (
-                "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA recursive_triggers=ON;"
-            ),
-        },
-    }
-}
+DATABASES = {"default": database(os.environ, DATA_DIR)}
 
 AUTH_USER_MODEL = "lots.Login"
 AUTHENTICATION_BACKENDS = [

@@ -14,6 +14,7 @@ from smokehouse.settings import *  # noqa: E402, F403
 from smokehouse.settings import DATABASES  # noqa: E402
 
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # fast; only for tests
-DATABASES["default"]["TEST"] = {"NAME": _folder / "test.sqlite3"}
+if "sqlite" in DATABASES["default"]["ENGINE"]:  # PostgreSQL makes one beside the one named
+    DATABASES["default"]["TEST"] = {"NAME": _folder / "test.sqlite3"}
 SEAL_PASSPHRASE = "invented, of the tests"  # never what lies on the machine that runs them
 SEAL_PASSPHRASE_FILE = SEAL_TIMESTAMP_URL = SEAL_TIMESTAMP_CERT = ""
