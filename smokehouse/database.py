@@ -11,7 +11,9 @@ from django.core.exceptions import ImproperlyConfigured
 SCHEMES: Final = ("postgres", "postgresql")
 TAKEN: Final = ("host", "port", "sslmode", "sslrootcert", "sslcert", "sslkey", "connect_timeout")
 SSL_MODES: Final = ("disable", "allow", "prefer", "require", "verify-ca", "verify-full")
-READ_COMMITTED: Final = 2  # psycopg's number: whoever waited for the lock then reads what was written
+READ_COMMITTED: Final = (
+    2  # psycopg's number: whoever waited for the lock then reads what was written
+)
 WAIT_S: Final = 20  # for the book's lock, as long as on SQLite
 IDLE_S: Final = 300  # longer than any act computes; a stuck client then lets go of the book
 REUSE_S: Final = 60

@@ -1,23 +1,31 @@
 """The book's pen: one act, one transaction, one line, tied to the line before by its digest."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Any, Final, TypeVar
+from functools import wraps
+from typing import Any, Final, ParamSpec, TypeVar
 
 from django.db import connection, transaction
 
+from lots.entries.fits import check_fits
 from lots.entries.refusals import USED, Refused
 from lots.models.book import BookLine, Kept, LineLot
 from lots.models.lot import Lot
 from lots.models.people import Person
 from lots.queries.digests import canonical, line_digest, row_digest, sha256
 
-__all__ = ["Act", "act", "already", "canonical", "row_digest", "sha256"]
+__all__ = ["Act", "act", "already", "canonical", "row_digest", "sha256", "taken_once"]
 
 FORM: Final = 1
 GENESIS: Final = "0" * 64
 POSTGRES_LOCK: Final = 0x51D0C
 Row = TypeVar("Row", bound=Kept)
+Words = ParamSpec("Words")
+Answer = TypeVar("Answer")
+
+
+class Repeated(Exception):
+    """The same entry came a second time while the first was being written: it is in the book now."""
 
 
 class Act:
@@ -35,6 +43,7 @@ class Act:
     def write(self, row: Row) -> Row:
         """Appends a kept row under this act's line."""
         row.line_id = self.number
+        check_fits(row)
         row.save(force_insert=True)
         self._rows.append([row._meta.model_name, row.pk, row_digest(row)])
         return row
@@ -70,7 +79,8 @@ def _head() -> tuple[int, str]:
     """Number and digest of the last line, under the lock that orders the book.
 
     On SQLite the transaction is IMMEDIATE, so that no other writer is in between; on PostgreSQL an
-    advisory lock held to the end of the transaction does the same.
+    advisory lock held to the end of the transaction does the same.  There it is a statement of its own,
+    before anything is read: each statement reads what was written when it began.
     """
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
@@ -88,9 +98,13 @@ def act(kind: str, person: Person | None, at: int, client_key: str | None = None
         person: who; None is "the book" itself.
         at: when the server heard it, ms UTC.
         client_key: names the entry on the device; the same key is never taken twice.
+    Raises:
+        Repeated: an entry of this key was written since `already` looked (see `taken_once`).
     """
     with transaction.atomic():
         number, digest = _head()
+        if client_key and BookLine.objects.filter(client_key=client_key).exists():
+            raise Repeated
         writing = Act(number + 1, at, person)
         yield writing
         if not (writing.nothing and not writing._rows):
@@ -109,3 +123,17 @@ def already(client_key: str | None, kind: str, person: Person) -> BookLine | Non
     if line is not None and (line.kind != kind or line.person_id != person.pk):
         raise Refused(USED)
     return line
+
+
+def taken_once(entry: Callable[Words, Answer]) -> Callable[Words, Answer]:
+    """An entry that came a second time while the first was being written, under any name, gets the
+    answer of the first: asked again, `already` finds it."""
+
+    @wraps(entry)
+    def once(*args: Words.args, **kwargs: Words.kwargs) -> Answer:
+        try:
+            return entry(*args, **kwargs)
+        except Repeated:
+            return entry(*args, **kwargs)
+
+    return once

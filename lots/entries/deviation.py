@@ -195,6 +195,8 @@ def decide(person: Person, deviation: Deviation, decision: Decision, at: int) ->
     _check_consignees(decision, at)
     notice_lapses([deviation.lot], at)
     with act("disposition decided", person, at) as writing:
+        if decision.kind != DispositionKind.HOLD:
+            require_training(person, Right.REVIEWER)  # again: the right may have ended meanwhile
         newest = (
             Disposition.objects.filter(deviation=deviation)
             .select_related("line__person")

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from lots.core.plan import PlanStep
 from lots.core.units import show_span
-from lots.entries.book import Act, act, already
+from lots.entries.book import Act, act, already, taken_once
 from lots.entries.judging import forget_states, judge_loads, later_loads
 from lots.entries.lapses import notice_lapses
 from lots.entries.moments import Moments
@@ -76,6 +76,7 @@ def _check_portion(portion: Portion, when: Moments) -> str | None:
     return None
 
 
+@taken_once
 def start_load(
     person: Person,
     place: Place,
@@ -102,6 +103,7 @@ def start_load(
     _check_portions(portions, place, when)
     notice_lapses([portion.lot for portion in portions], when.recorded_at)
     with act("load started", person, when.recorded_at, client_key) as writing:
+        place, portions = _as_they_stand(place, portions)
         _check_portions(portions, place, when)  # again: somebody may have been quicker
         if place.kind in ONE_LOAD_AT_A_TIME:
             standing = Load.objects.filter(place=place, ends=None).first()
@@ -132,6 +134,13 @@ def start_load(
     return load
 
 
+def _as_they_stand(place: Place, portions: Sequence[Portion]) -> tuple[Place, Sequence[Portion]]:
+    """Place and lots read anew: a row in hand goes on saying that it is not closed or finished."""
+    lots = Lot.objects.select_related("plan_version").in_bulk([one.lot.pk for one in portions])
+    fresh = [replace(one, lot=lots[one.lot.pk]) for one in portions]
+    return Place.objects.select_related("within").get(pk=place.pk), fresh
+
+
 def _check_portions(portions: Sequence[Portion], place: Place, when: Moments) -> None:
     wrong = {
         f"lot_{portion.lot.pk}": text
@@ -153,21 +162,12 @@ def _fresh(load: Load) -> Load:
 def move_start(person: Person, load: Load, when: Moments, reason: str) -> LoadStartMoved:
     """Moves the beginning of a load back, never forward; its limits are judged anew."""
     require(person, Right.OPERATOR)
-    load = _fresh(load)
     if not reason.strip():
         raise Refused({"reason": "Say why the start is moved."})
-    if when.observed_at >= started_at(load):
-        raise Refused(
-            {
-                "started_at": "A start can only be moved back. What was read before it counts against "
-                "the load; if the load was entered for the wrong fish, end it and say so."
-            }
-        )
-    for part in LoadPart.objects.filter(load=load).select_related("lot"):
-        if when.observed_at < part.lot.received_at:
-            raise Refused({"started_at": f"Lot {part.lot.code} was received later than this."})
+    _check_start(load, when)
     notice_lapses(_lots(load), when.recorded_at)
     with act("start of a load moved", person, when.recorded_at) as writing:
+        _check_start(load, when)  # again: moved further back meanwhile, this would move it forward
         row = writing.write(
             LoadStartMoved(
                 load=load,
@@ -181,6 +181,21 @@ def move_start(person: Person, load: Load, when: Moments, reason: str) -> LoadSt
     return row
 
 
+def _check_start(load: Load, when: Moments) -> None:
+    """Refuses a start that is not before the one that stands, or before a lot was received."""
+    load = _fresh(load)
+    if when.observed_at >= started_at(load):
+        raise Refused(
+            {
+                "started_at": "A start can only be moved back. What was read before it counts against "
+                "the load; if the load was entered for the wrong fish, end it and say so."
+            }
+        )
+    for part in LoadPart.objects.filter(load=load).select_related("lot"):
+        if when.observed_at < part.lot.received_at:
+            raise Refused({"started_at": f"Lot {part.lot.code} was received later than this."})
+
+
 def _judge_anew(writing: Act, load: Load, at: int) -> list[Judged]:
     load = _fresh(load)
     later = later_loads(load)
@@ -188,6 +203,7 @@ def _judge_anew(writing: Act, load: Load, at: int) -> list[Judged]:
     return judge_loads(writing, [load, *later], at)
 
 
+@taken_once
 def end_load(
     person: Person,
     load: Load,
@@ -252,6 +268,8 @@ def say_probe_left(person: Person, load: Load, probe: str, when: Moments, reason
     _check_probe(load, probe, when.observed_at)
     notice_lapses(_lots(load), when.recorded_at)
     with act("probe left", person, when.recorded_at) as writing:
+        load = _fresh(load)
+        _check_probe(load, probe, when.observed_at)  # again: somebody may have been quicker
         writing.concerns(*_lots(load))
         writing.say(**when.said())
         row = writing.write(

@@ -195,7 +195,8 @@ def import_file(
                 foreseen = None
             standing = [target.load] if target.load else loads_at(target.place.pk, first, last)
             if {load.pk for load in standing} != {load.pk for load in touched}:
-                touched, foreseen = standing, None
+                foreseen = None
+            touched = standing
             if not any(len(chunk) for _, chunk in fresh):
                 raise _NothingNew
             upload = Upload(staged.name, data)
@@ -391,10 +392,12 @@ def _foresee(target: _Target, fresh: list[tuple[str, Chunk]], touched: Sequence[
 def _judge(writing: Act, touched: list[Load], foreseen: _Foreseen | None, at: int) -> list[Judged]:
     """Judges the loads with what was foreseen, or anew where somebody wrote about their lots
     meanwhile."""
+    if foreseen is not None and foreseen.line != _newest_line([*touched, *foreseen.again]):
+        foreseen = None  # a load that looks back into these may have begun, too
     again = foreseen.again if foreseen else [x for load in touched for x in later_loads(load)]
     each = {load.pk: load for load in (*touched, *again)}
     forget_states(each.values())
-    if foreseen is not None and foreseen.line == _newest_line(list(each.values())):
+    if foreseen is not None:
         for pk, load in each.items():
             put_running(load, *foreseen.states[pk])
     judged = judge_loads(writing, touched, at)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from lots.core.limits import Limit, Measured, Observed
 from lots.core.plan import Plan
 from lots.core.units import BadQuantity, to_millionths
-from lots.entries.book import Act, act, already, canonical
+from lots.entries.book import Act, act, already, canonical, taken_once
 from lots.entries.files import Upload, keep_file, media_type
 from lots.entries.judging import hold_deviation, judge_loads, keep_judgements
 from lots.entries.lapses import notice_lapses
@@ -125,6 +125,7 @@ def asked_at_receiving(plan: Plan) -> list[str]:
     ]
 
 
+@taken_once
 def open_lot(person: Person, new: NewLot, when: Moments, client_key: str | None = None) -> Lot:
     """Opens a lot under the newest version of a plan, with what was read and seen at receiving."""
     require(person, Right.OPERATOR)
@@ -139,6 +140,7 @@ def open_lot(person: Person, new: NewLot, when: Moments, client_key: str | None 
     plan = plan_value(new.version)
     name = next(one.name for one in plan.species if one.code == new.species)
     with act("lot opened", person, when.recorded_at, client_key) as writing:
+        _check_new(new, when)  # again: the code may be taken meanwhile, or another version signed
         lot = writing.write(
             Lot(
                 code=new.code.strip(),
@@ -204,8 +206,23 @@ def void_lot(person: Person, lot: Lot, reason: str, at: int) -> LotVoided:
     require(person, Right.OPERATOR)
     if not reason.strip():
         raise Refused({"reason": "Say why the lot was opened in error."})
-    lot = _standing(lot)
-    notice_lapses([lot], at)
+    notice_lapses([_standing(lot)], at)
+    with act("lot voided", person, at) as writing:
+        lot = _standing(lot)
+        _check_void(lot)
+        writing.concerns(lot)
+        writing.say(code=lot.code)
+        for part in parts_of(lot):
+            if not part.load.ends.exists():
+                ended = max(at, part.load.started_at)
+                writing.write(
+                    LoadEnd(load=part.load, ended_at=ended, entered_at=at, reason="voided")
+                )
+        return writing.write(LotVoided(lot=lot, reason=reason.strip()))
+
+
+def _check_void(lot: Lot) -> None:
+    """Refuses to void a lot of which anything was made."""
     if parts := [part for part in parts_of(lot) if part.load.step_kind != "receiving"]:
         raise Refused(
             f"Lot {lot.code} has been in {len(parts)} loads since receiving, so it was not opened in "
@@ -216,16 +233,6 @@ def void_lot(person: Person, lot: Lot, reason: str, at: int) -> LotVoided:
             f"Fish of lot {lot.code} came from or went into another lot, so it cannot be voided: its "
             "weight would be lost from the book."
         )
-    with act("lot voided", person, at) as writing:
-        writing.concerns(lot)
-        writing.say(code=lot.code)
-        for part in parts_of(lot):
-            if not part.load.ends.exists():
-                ended = max(at, part.load.started_at)
-                writing.write(
-                    LoadEnd(load=part.load, ended_at=ended, entered_at=at, reason="voided")
-                )
-        return writing.write(LotVoided(lot=lot, reason=reason.strip()))
 
 
 def _free(lot: Lot) -> int:
@@ -420,6 +427,7 @@ def destroy_part(person: Person, lot: Lot, grams: int, reason: str, at: int) -> 
         return writing.write(PartDestroyed(lot=lot, grams=grams, at=at, reason=reason.strip()))
 
 
+@taken_once
 def finish_lot(
     person: Person,
     lot: Lot,

@@ -1,6 +1,6 @@
 """A note: something worth keeping that is no reading."""
 
-from lots.entries.book import act, already
+from lots.entries.book import act, already, taken_once
 from lots.entries.moments import Moments
 from lots.entries.refusals import Refused
 from lots.entries.signing import require
@@ -10,6 +10,7 @@ from lots.models.people import Person, Right
 LONGEST = 2000
 
 
+@taken_once
 def write_note(
     person: Person,
     load: Load | None,

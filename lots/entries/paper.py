@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from lots.entries.book import act, already
+from lots.entries.book import act, already, taken_once
 from lots.entries.files import Upload, keep_file, media_type
 from lots.entries.judging import forget_states, judge_loads, later_loads
 from lots.entries.lapses import notice_lapses
@@ -20,6 +20,7 @@ from lots.entries.signing import require
 from lots.models.lot import Load, LoadPart
 from lots.models.people import Person, Right
 from lots.models.reading import Attachment, Observation, Reading
+from lots.queries.spoken_of import fresh_loads
 
 KIND = "entered from paper"
 
@@ -47,6 +48,7 @@ def field_of_row(row: int, name: str) -> str:
     return f"row_{row}_{name}"
 
 
+@taken_once
 def enter_from_paper(
     person: Person,
     load: Load,
@@ -64,9 +66,7 @@ def enter_from_paper(
     done = already(client_key, KIND, person)
     if done is not None:
         return list(Reading.objects.filter(line=done).order_by("id"))
-    load = Load.objects.select_related("place__within").prefetch_related(
-        "moves", "ends__accepted"
-    ).get(pk=load.pk)  # fmt: skip
+    (load,) = fresh_loads([load.pk])
     _check(load, sheet, picture, when)
     assert picture is not None
     kind = media_type(picture)
@@ -75,6 +75,8 @@ def enter_from_paper(
     ]
     notice_lapses(lots, when.recorded_at)
     with act(KIND, person, when.recorded_at, client_key) as writing:
+        (load,) = fresh_loads([load.pk])
+        _check(load, sheet, picture, when)  # again: the load may have been ended meanwhile
         kept = keep_file(writing, picture, kind)
         writing.write(Attachment(file=kept, load=load, note="the sheet"))
         rows = [

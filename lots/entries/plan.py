@@ -67,7 +67,8 @@ def publish_plan(person: Person, draft: PlanDraft, change: str, at: int) -> Plan
         raise Refused({fault.path: fault.text for fault in found})
     plan_from(content)
     with act("plan published", person, at) as writing:
-        if not PlanDraft.objects.filter(pk=draft.pk, content=draft.content).exists():
+        as_seen = PlanDraft.objects.filter(pk=draft.pk, content=draft.content)
+        if as_seen.select_for_update().first() is None:  # held: nobody saves into it any more
             raise Changed("Somebody else changed or published this draft: look at it again.")
         plan, number = goes_to(draft)
         if plan is None:

@@ -3,9 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from django.db import IntegrityError
-
-from lots.entries.book import Act, act, already
+from lots.entries.book import Act, act, already, taken_once
 from lots.entries.files import Upload, keep_file, media_type
 from lots.entries.judging import advance_states, forget_states, judge_loads, later_loads
 from lots.entries.lapses import notice_lapses
@@ -67,6 +65,7 @@ def _touched(place: Place, load: Load | None, at: int) -> list[Load]:
     return [_fresh(load)] if load is not None else loads_at(place.pk, at, at)
 
 
+@taken_once
 def enter_readings(
     person: Person,
     place: Place,
@@ -91,23 +90,27 @@ def enter_readings(
         raise Refused({"as_read": "Type the figure."})
     when.check()
     check_figures(figures, place, subject_of(figures[0], load))
-    if load is not None:
-        check_in_time(_fresh(load), when, figures[0].quantity != "temperature")
     kind = media_type(attachment) if attachment else ""
-    touched = _touched(place, load, when.observed_at)
+    touched = _touched_in_time(place, load, figures, when)
     notice_lapses(_lots(touched), when.recorded_at)
-    try:
-        with act("reading entered", person, when.recorded_at, client_key) as writing:
-            rows = [write_reading(writing, figure, place, load, when) for figure in figures]
-            if attachment is not None:
-                kept = keep_file(writing, attachment, kind)
-                writing.write(Attachment(file=kept, reading=rows[0]))
-            writing.say(place=place.name, readings=len(rows), **when.said())
-            return Entered(rows, _judge(writing, rows, touched, when.recorded_at))
-    except IntegrityError:  # the same entry came a second time while the first was being written
-        if (done := already(client_key, "reading entered", person)) is None:
-            raise
-        return _first_answer(done, figures, when.recorded_at)
+    with act("reading entered", person, when.recorded_at, client_key) as writing:
+        touched = _touched_in_time(place, load, figures, when)  # again, under the lock
+        rows = [write_reading(writing, figure, place, load, when) for figure in figures]
+        if attachment is not None:
+            kept = keep_file(writing, attachment, kind)
+            writing.write(Attachment(file=kept, reading=rows[0]))
+        writing.say(place=place.name, readings=len(rows), **when.said())
+        return Entered(rows, _judge(writing, rows, touched, when.recorded_at))
+
+
+def _touched_in_time(
+    place: Place, load: Load | None, figures: Sequence[Figure], when: Moments
+) -> list[Load]:
+    """The loads that the readings speak of, unless their fish cannot have been read then."""
+    touched = _touched(place, load, when.observed_at)
+    if load is not None:
+        check_in_time(touched[0], when, figures[0].quantity != "temperature")
+    return touched
 
 
 def _first_answer(line: BookLine, figures: Sequence[Figure], at: int) -> Entered:
@@ -187,6 +190,7 @@ def correct_reading(
     with act("reading corrected", person, when.recorded_at) as writing:
         if Reading.objects.filter(corrects=wrong).exists():
             raise Changed("This reading was already corrected. Correct the newer row instead.")
+        touched = _touched(wrong.place, wrong.load, wrong.observed_at)  # again, under the lock
         row = write_reading(
             writing, figure, wrong.place, wrong.load, seen, wrong, reason, taken_back
         )
@@ -205,6 +209,7 @@ class Look:
     attachment: Upload | None = None
 
 
+@taken_once
 def observe(
     person: Person, load: Load, looks: Sequence[Look], when: Moments, client_key: str | None = None
 ) -> list[Judged]:
@@ -216,8 +221,7 @@ def observe(
         raise Refused({"": "Answer yes or no to at least one."})
     when.check()
     kinds = {look.what: media_type(look.attachment) for look in looks if look.attachment}
-    touched = [_fresh(load)]
-    notice_lapses(_lots(touched), when.recorded_at)
+    notice_lapses(_lots([load]), when.recorded_at)
     with act("observation entered", person, when.recorded_at, client_key) as writing:
         for look in looks:
             row = writing.write(
@@ -235,7 +239,7 @@ def observe(
                 kept = keep_file(writing, look.attachment, kinds[look.what])
                 writing.write(Attachment(file=kept, observation=row))
         writing.say(load=load.pk, observations=len(looks), **when.said())
-        return judge_loads(writing, touched, when.recorded_at)
+        return judge_loads(writing, [_fresh(load)], when.recorded_at)
 
 
 def correct_observation(
@@ -245,8 +249,7 @@ def correct_observation(
     require(person, Right.OPERATOR)
     if not reason.strip():
         raise Refused({"reason": "Say what was wrong."})
-    touched = [_fresh(wrong.load)]
-    notice_lapses(_lots(touched), when.recorded_at)
+    notice_lapses(_lots([wrong.load]), when.recorded_at)
     with act("observation corrected", person, when.recorded_at) as writing:
         if Observation.objects.filter(corrects=wrong).exists():
             raise Changed("This was already corrected. Correct the newer row instead.")
@@ -262,7 +265,7 @@ def correct_observation(
             )
         )
         writing.say(load=wrong.load_id, corrects=wrong.pk, **when.said())
-        return judge_loads(writing, touched, when.recorded_at)
+        return judge_loads(writing, [_fresh(wrong.load)], when.recorded_at)
 
 
 def accept_late(reviewer: Person, rows: Sequence[Entry], reason: str, at: int) -> None:
@@ -276,8 +279,7 @@ def accept_late(reviewer: Person, rows: Sequence[Entry], reason: str, at: int) -
         raise Refused({"": "Tick at least one entry."})
     if len(reason.strip()) < LEAST_REASON:
         raise Refused({"reason": "Say why in a few words: what you compared them with."})
-    loads = {load.pk: load for row in rows for load in _loads_of(row)}
-    notice_lapses(_lots(list(loads.values())), at)
+    notice_lapses(_lots([load for row in rows for load in _loads_of(row)]), at)
     with act("late entries accepted", reviewer, at) as writing:
         for row in rows:
             name = COLUMNS[type(row)]
@@ -286,6 +288,7 @@ def accept_late(reviewer: Person, rows: Sequence[Entry], reason: str, at: int) -
             if not needs_acceptance(row):
                 raise Refused("One of these is neither late nor a correction.")
             writing.write(Accepted(**{name: row}, reason=reason.strip()))
+        loads = {load.pk: load for row in rows for load in _loads_of(row)}
         fresh = [_fresh(load) for load in loads.values()]
         again = [later for load in fresh for later in later_loads(load)]
         both = {load.pk: load for load in (*fresh, *again)}

@@ -47,10 +47,11 @@ def correct_series_reading(
     require(person, Right.OPERATOR)
     value = _check(series, index, figure, reason, seen)
     chunk = unpack(bytes(series.data))
-    touched = loads_of_series(series, chunk.at[index], chunk.at[index])
-    notice_lapses(_lots(touched), when.recorded_at)
+    spoken_of = loads_of_series(series, chunk.at[index], chunk.at[index])
+    notice_lapses(_lots(spoken_of), when.recorded_at)
     with act("logger reading corrected", person, when.recorded_at) as writing:
         _check(series, index, figure, reason, seen)  # again: somebody may have been quicker
+        touched = loads_of_series(series, chunk.at[index], chunk.at[index])
         row = writing.write(
             SeriesCorrection(
                 series=series,
@@ -104,15 +105,14 @@ def withdraw_import(person: Person, source: LoggerImport, reason: str, when: Mom
     if not reason.strip():
         raise Refused({"reason": "Say why the file is taken back."})
     _check_standing(source)
-    touched = loads_of_file(source)
-    notice_lapses(_lots(touched), when.recorded_at)
+    notice_lapses(_lots(loads_of_file(source)), when.recorded_at)
     with act("logger file withdrawn", person, when.recorded_at) as writing:
         _check_standing(source)  # again: somebody may have been quicker
         row = writing.write(
             SeriesWithdrawn(source=source, reason=reason.strip(), entered_at=when.entered_at)
         )
         writing.say(place=source.place.name, file=source.file.name, rows=source.added)
-        return PutRight(row, _judge_anew(writing, touched, when.recorded_at))
+        return PutRight(row, _judge_anew(writing, loads_of_file(source), when.recorded_at))
 
 
 def _check_standing(source: LoggerImport) -> None:

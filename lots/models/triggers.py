@@ -1,8 +1,9 @@
 """Append-only by the database itself: triggers on every kept table, and a check that they stand.
 
 SQLite drops a table's triggers silently when the table is remade, and INSERT OR REPLACE walks past a
-delete trigger unless recursive_triggers is on; PostgreSQL's TRUNCATE walks past row triggers.  So there
-is a trigger for each, laid after every migration, and `check` fails where one is missing.
+delete trigger unless recursive_triggers is on; PostgreSQL's TRUNCATE walks past row triggers, and a
+session in the role of a replica past every trigger that is not ENABLE ALWAYS.  So there is a trigger for
+each, laid after every migration where it does not stand, and `check` fails where one is missing.
 """
 
 from collections.abc import Iterable, Iterator
@@ -54,9 +55,10 @@ def _sqlite(table: str, pk: str, unique: list[list[str]]) -> Iterator[tuple[str,
 
 
 def _postgres(table: str, pk: str, unique: list[list[str]]) -> Iterator[tuple[str, str]]:
+    """In the words in which PostgreSQL gives a definition back."""
     yield (
         f"{table}_no_change",
-        f"BEFORE UPDATE OR DELETE ON {table} FOR EACH ROW EXECUTE FUNCTION refuse_change()",
+        f"BEFORE DELETE OR UPDATE ON {table} FOR EACH ROW EXECUTE FUNCTION refuse_change()",
     )
     yield (
         f"{table}_no_truncate",
@@ -64,10 +66,18 @@ def _postgres(table: str, pk: str, unique: list[list[str]]) -> Iterator[tuple[st
     )
 
 
+_BODY: Final = f" BEGIN RAISE EXCEPTION '{REFUSAL}'; END "
 _FUNCTION: Final = (
-    "CREATE OR REPLACE FUNCTION refuse_change() RETURNS trigger LANGUAGE plpgsql AS "
-    f"$$ BEGIN RAISE EXCEPTION '{REFUSAL}'; END $$"
+    f"CREATE OR REPLACE FUNCTION refuse_change() RETURNS trigger LANGUAGE plpgsql AS $${_BODY}$$"
 )
+# A trigger that was disabled, or whose function was given another body, does not stand.
+_STANDING: Final = """
+    SELECT t.tgname, pg_get_triggerdef(t.oid, true) FROM pg_trigger t
+    JOIN pg_class c ON c.oid = t.tgrelid JOIN pg_proc p ON p.oid = t.tgfoid
+    JOIN pg_language l ON l.oid = p.prolang
+    WHERE NOT t.tgisinternal AND t.tgenabled = 'A' AND pg_table_is_visible(c.oid)
+    AND l.lanname = 'plpgsql' AND p.prosrc = %s
+"""
 
 
 def triggers(connection: BaseDatabaseWrapper) -> Iterator[tuple[str, str, str]]:
@@ -86,16 +96,21 @@ def triggers(connection: BaseDatabaseWrapper) -> Iterator[tuple[str, str, str]]:
 
 
 def lay_triggers(using: str = "default") -> None:
-    """Lays every trigger anew on the kept tables that exist."""
+    """Lays the triggers that do not stand, on the kept tables that exist.  Where all stand nothing is
+    touched: a role that may not change tables then serves the book."""
     connection = connections[using]
-    tables = set(connection.introspection.table_names())
+    missing = set(missing_triggers(using))
+    if not missing:
+        return
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             cursor.execute(_FUNCTION)
         for table, name, definition in list(triggers(connection)):
-            if table in tables:
+            if name in missing:
                 _drop(connection, cursor, table, name)
                 cursor.execute(f"CREATE TRIGGER {name} {definition}")
+                if connection.vendor == "postgresql":
+                    cursor.execute(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {name}")
 
 
 def lift_triggers(using: str = "default") -> None:
@@ -117,21 +132,15 @@ def missing_triggers(using: str = "default") -> list[str]:
     tables = set(connection.introspection.table_names())
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
-            cursor.execute(
-                "SELECT tgname, '' FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'"
-            )
+            cursor.execute(_STANDING, [_BODY])
         else:
             cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
         standing = dict(cursor.fetchall())
     return [
         name
         for table, name, definition in triggers(connection)
-        if table in tables and not _stands(standing.get(name), definition)
+        if table in tables and not standing.get(name, "").endswith(definition)
     ]
-
-
-def _stands(sql: str | None, definition: str) -> bool:
-    return sql is not None and (not sql or sql.endswith(definition))
 
 
 def check_triggers(app_configs: Iterable[Any] | None, **_: Any) -> list[CheckMessage]:

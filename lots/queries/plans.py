@@ -18,6 +18,7 @@ from lots.models.house import Establishment
 from lots.models.plan import Plan, PlanVersion
 from lots.models.scratch import PlanDraft
 from lots.queries.house import species
+from lots.queries.plan_lengths import overlong
 
 LONGEST_TITLE: Final = 150  # a signature's “what” names the title and the version in 200 letters
 
@@ -122,7 +123,7 @@ def bars(content: Content) -> list[Fault]:
     """Everything that bars this content from being published in this house."""
     found = faults(content)
     if not _unreadable(content):
-        found += source_faults(content, _vouching())
+        found += [*source_faults(content, _vouching()), *overlong(content)]
     if len(said(content, "title")) > LONGEST_TITLE:
         found.append(Fault("title", f"Keep the title within {LONGEST_TITLE} letters."))
     listed = {row["code"] for row in species()}

@@ -12,7 +12,7 @@ from lots.models.book import BookLine
 from lots.models.people import RightGiven
 from lots.models.plan import Plan, PlanVersion
 from lots.models.scratch import PlanDraft
-from lots.queries.plans import LONGEST_TITLE, goes_to, newest_versions, starting_plans
+from lots.queries.plans import LONGEST_TITLE, bars, goes_to, newest_versions, starting_plans
 from tests.make import Book, moment
 
 NOW = moment("2026-03-04 10:00")
@@ -61,6 +61,35 @@ def test_a_title_too_long_to_sign_is_refused(book: Book) -> None:
     with pytest.raises(Refused) as refusal:
         entries.publish_plan(book.coordinator, draft, "", NOW)
     assert list(refusal.value.fields) == ["title"]
+
+
+@pytest.mark.parametrize(
+    ("path", "longest"),
+    [
+        ("product.name", 200),
+        ("species.0.name", 120),
+        ("steps.0.id", 60),
+        ("control_points.0.id", 60),
+        ("control_points.0.limits.0.id", 120),
+        ("control_points.0.limits.0.what", 200),
+    ],
+)
+def test_a_text_too_long_for_the_rows_that_name_it_is_refused(
+    path: str, longest: int, book: Book
+) -> None:
+    """SQLite would keep it; PostgreSQL would fail at the first lot."""
+
+    def barred(letters: int) -> bool:
+        content = json.loads(json.dumps(content_of()))
+        row: Any = content
+        *way, last = path.split(".")
+        for key in way:
+            row = row[int(key)] if key.isdigit() else row[key]
+        row[last] = "x" * letters
+        return any(fault.text == f"Keep this within {longest} letters." for fault in bars(content))
+
+    assert barred(longest + 1)
+    assert not barred(longest)
 
 
 def test_a_version_holds_the_bytes_that_were_signed(book: Book) -> None:
