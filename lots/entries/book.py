@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import wraps
+from inspect import signature
 from typing import Any, Final, ParamSpec, TypeVar
 
 from django.db import connection, transaction
@@ -103,7 +104,7 @@ def act(kind: str, person: Person | None, at: int, client_key: str | None = None
     """
     with transaction.atomic():
         number, digest = _head()
-        if client_key and BookLine.objects.filter(client_key=client_key).exists():
+        if _is_taken(client_key):
             raise Repeated
         writing = Act(number + 1, at, person)
         yield writing
@@ -126,14 +127,21 @@ def already(client_key: str | None, kind: str, person: Person) -> BookLine | Non
 
 
 def taken_once(entry: Callable[Words, Answer]) -> Callable[Words, Answer]:
-    """An entry that came a second time while the first was being written, under any name, gets the
-    answer of the first: asked again, `already` finds it."""
+    """An entry that came a second time while the first was being written gets the answer of the first,
+    not a refusal of what the first has just done: asked again, `already` finds it."""
+    named = signature(entry)
 
     @wraps(entry)
     def once(*args: Words.args, **kwargs: Words.kwargs) -> Answer:
         try:
             return entry(*args, **kwargs)
-        except Repeated:
+        except (Repeated, Refused):
+            if not _is_taken(named.bind(*args, **kwargs).arguments.get("client_key")):
+                raise
             return entry(*args, **kwargs)
 
     return once
+
+
+def _is_taken(client_key: str | None) -> bool:
+    return bool(client_key) and BookLine.objects.filter(client_key=client_key).exists()
