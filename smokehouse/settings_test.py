@@ -15,6 +15,8 @@ from smokehouse.settings import DATABASES  # noqa: E402
 
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # fast; only for tests
 if "sqlite" in DATABASES["default"]["ENGINE"]:  # PostgreSQL makes one beside the one named
+    if os.environ.get("BACKWARDS"):  # shows what rests on an order that no query asked for
+        DATABASES["default"]["OPTIONS"]["init_command"] += "PRAGMA reverse_unordered_selects=ON;"
     DATABASES["default"]["TEST"] = {"NAME": _folder / "test.sqlite3"}
 SEAL_PASSPHRASE = "invented, of the tests"  # never what lies on the machine that runs them
 SEAL_PASSPHRASE_FILE = SEAL_TIMESTAMP_URL = SEAL_TIMESTAMP_CERT = ""

@@ -35,6 +35,7 @@ def later_loads(load: Load) -> list[Load]:
         .exclude(load=load)
         .select_related("load__place__within")
         .prefetch_related("load__moves", "load__ends__accepted")
+        .order_by("id")
     )
     return list({part.load_id: part.load for part in parts}.values())
 

@@ -19,7 +19,7 @@ def open_parts(lots: Iterable[Lot]) -> list[LoadPart]:
     parts = LoadPart.objects.filter(lot__in=[lot.pk for lot in lots]).select_related(
         "load__place__within", "lot__plan_version"
     )
-    rows = parts.prefetch_related("load__moves", "load__ends__accepted")
+    rows = parts.prefetch_related("load__moves", "load__ends__accepted").order_by("id")
     return [part for part in rows if end_of(part.load) is None or _waits_for_file(part)]
 
 

@@ -58,7 +58,7 @@ def parts_in(load: Load) -> list[LoadPart]:
     parts = LoadPart.objects.filter(load=load).select_related(
         "load__place__within", "lot__plan_version"
     )
-    return list(parts.prefetch_related("load__moves", "load__ends__accepted"))
+    return list(parts.prefetch_related("load__moves", "load__ends__accepted").order_by("id"))
 
 
 def limits_of(load: Load) -> dict[Key, tuple[PlanVersion, Limit]]:

@@ -80,7 +80,11 @@ def late_rows(lots: Iterable[int]) -> list[LateRow]:
     mine = list(lots)
     found = [
         LateRow(
-            f"{kind}-{row.pk}", kind, row, seen_at(row), [one.lot for one in row.line.lots.all()]
+            f"{kind}-{row.pk}",
+            kind,
+            row,
+            seen_at(row),
+            [one.lot for one in sorted(row.line.lots.all(), key=lambda one: one.lot_id)],
         )
         for kind, rows in _waiting(mine).items()
         for row in rows

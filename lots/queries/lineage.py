@@ -24,7 +24,7 @@ def lineage(lot: Lot) -> list[Ancestor]:
     waiting = [(lot, None)]
     while waiting:
         child, limit = waiting.pop()
-        for link in LotLink.objects.filter(target=child).select_related("source"):
+        for link in LotLink.objects.filter(target=child).select_related("source").order_by("id"):
             until = link.at if limit is None else min(link.at, limit)
             known = found.get(link.source_id)
             if known is None or (known.until is not None and known.until < until):
@@ -56,7 +56,7 @@ def parts_of(lot: Lot) -> list[LoadPart]:
         "load__place__within", "lot__plan_version__plan", "load__line__person"
     )
     rows = rows.prefetch_related("load__moves", "load__ends")
-    return sorted(rows, key=lambda part: (part.load.started_at, part.load_id))
+    return sorted(rows, key=lambda part: (part.load.started_at, part.load_id, part.pk))
 
 
 def heirs(load_id: int, lots: Iterable[Lot]) -> set[int]:
@@ -114,7 +114,7 @@ def found(words: str) -> list[Lot]:
         return []
     match = Q(code__icontains=words) | Q(supplier_lot__icontains=words)
     match |= Q(supplier__icontains=words)
-    return list(Lot.objects.filter(match).order_by("-received_at")[:50])
+    return list(Lot.objects.filter(match).order_by("-received_at", "-id")[:50])
 
 
 def trace(lot: Lot) -> tuple[list[LotLink], list[LotLink]]:
@@ -131,7 +131,7 @@ def _walk(start: Iterable[Lot], back: bool) -> list[LotLink]:
         new = [link for link in links if link.pk not in seen]
         seen |= {link.pk: link for link in new}
         waiting = [link.source_id if back else link.target_id for link in new]
-    return sorted(seen.values(), key=lambda link: link.at)
+    return sorted(seen.values(), key=lambda link: (link.at, link.pk))
 
 
 def with_descendants(lots: Iterable[Lot]) -> set[int]:

@@ -34,7 +34,7 @@ def loads_with_fish(zone: str, at: int) -> list[LoadChoice]:
 
 
 def _words(load: Load, zone: ZoneInfo) -> str:
-    codes = ", ".join(part.lot.code for part in load.parts.all())
+    codes = ", ".join(part.lot.code for part in sorted(load.parts.all(), key=lambda part: part.pk))
     end = end_of(load)
     until = f" to {show_moment(end.ended_at, zone)}" if end else ", running"
     return f"{load.place.name}: {codes} · from {show_moment(started_at(load), zone)}{until}"

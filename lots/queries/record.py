@@ -13,7 +13,7 @@ from lots.models.house import Establishment
 from lots.models.lot import Lot, LotLink
 from lots.models.people import Person, Signature
 from lots.models.plan import PlanVersion
-from lots.models.review import RecordIssued, Release, Review
+from lots.models.review import RecordIssued, Release, ReleaseQuantity, Review
 from lots.queries.digests import canonical
 from lots.queries.judgements import Judged, judge_parts, not_judged, sitting_of
 from lots.queries.lineage import lineage, parts_of
@@ -69,7 +69,7 @@ def _kin(links: Iterable[LotLink], other: str) -> tuple[paper.Kin, ...]:
 def _identity(lot: Lot, release: Release | None) -> paper.Identity:
     finish, voided = getattr(lot, "finish", None), getattr(lot, "voided", None)
     quantities = (
-        tuple(paper.Share(q.kind, q.grams) for q in release.quantities.all()) if release else ()
+        tuple(paper.Share(q.kind, q.grams) for q in _quantities(release)) if release else ()
     )
     return paper.Identity(
         code=lot.code,
@@ -287,7 +287,7 @@ def _release(
     return paper.ReleaseFacts(
         release.signature.at,
         release.signature.person.initials,
-        tuple(paper.Share(q.kind, q.grams) for q in release.quantities.all()),
+        tuple(paper.Share(q.kind, q.grams) for q in _quantities(release)),
         words or "Not in storage yet",
         release.storage,
         release.note,
@@ -330,6 +330,10 @@ def _loads(lot: Lot, steps: list[Step]) -> tuple[paper.LoadFacts, ...]:
         load_facts(first[number].part, first[number].name, ", ".join(codes))
         for number, codes in lots.items()
     )
+
+
+def _quantities(release: Release) -> list[ReleaseQuantity]:
+    return sorted(release.quantities.all(), key=lambda one: one.pk)
 
 
 def _found_release(lot: Lot) -> Release | None:

@@ -1,6 +1,7 @@
 """Rows → what the record says of readings, observations, loggers, laboratories and instruments."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 from lots.core import record as paper
 from lots.core.series import Chunk
@@ -39,6 +40,10 @@ def rows_of_steps(parts: list[LoadPart]) -> list[Step]:
     return out
 
 
+def _pk(row: Any) -> int:
+    return int(row.pk)
+
+
 def _hand(row: Reading, load_number: int) -> paper.HandReading:
     reasons = [row.late_reason, row.correction_reason, "taken back" if row.withdrawn else ""]
     correction = getattr(row, "corrected_by", None)
@@ -47,7 +52,7 @@ def _hand(row: Reading, load_number: int) -> paper.HandReading:
         "confirmed as unlikely but read so" if row.unlikely_confirmed else "",
         "copied from paper" if row.from_paper else "",
     ]
-    files = [attached.file for attached in row.attachments.all()]
+    files = [attached.file for attached in sorted(row.attachments.all(), key=_pk)]
     return paper.HandReading(
         number=row.pk,
         load=load_number,
@@ -97,7 +102,7 @@ def observations(steps: list[Step]) -> tuple[paper.ObservationFacts, ...]:
 
 
 def _observation(row: Observation) -> paper.ObservationFacts:
-    files = [attached.file for attached in row.attachments.all()]
+    files = [attached.file for attached in sorted(row.attachments.all(), key=_pk)]
     correction = getattr(row, "corrected_by", None)
     return paper.ObservationFacts(
         number=row.pk,
@@ -172,7 +177,7 @@ def results(lots: list[Lot]) -> tuple[paper.LabResult, ...]:
             quantity=row.quantity,
             samples=tuple(
                 paper.Sample(f"{one.as_read} {one.unit}", row.portion, one.value)
-                for one in sorted(row.samples.all(), key=lambda one: one.pk)
+                for one in sorted(row.samples.all(), key=_pk)
             ),
             laboratory=row.laboratory,
             method=row.method,

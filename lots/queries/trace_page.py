@@ -64,7 +64,7 @@ def trace_of(lot: Lot) -> Trace:
         forward,
         _loads(lot),
         balance(lot),
-        list(PartDestroyed.objects.filter(lot=lot).select_related("line__person")),
+        list(PartDestroyed.objects.filter(lot=lot).select_related("line__person").order_by("id")),
         release,
         list(release.quantities.order_by("id")) if release else [],
         list(decided.order_by("line")),
@@ -84,7 +84,8 @@ def _loads(lot: Lot) -> list[Shared]:
 
 def _shared(part: LoadPart, step: str) -> Shared:
     end = end_of(part.load)
-    others = [other for other in part.load.parts.all() if other.lot_id != part.lot_id]
+    parts = sorted(part.load.parts.all(), key=lambda one: one.pk)
+    others = [other for other in parts if other.lot_id != part.lot_id]
     return Shared(part, step, started_at(part.load), end.ended_at if end else None, others)
 
 

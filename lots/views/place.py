@@ -43,7 +43,7 @@ def _place_page(request: HouseRequest, place: Place, form: ReasonForm) -> HttpRe
     context = {
         "place": place,
         "loads": loads_now(place),
-        "inside": place.holds.filter(closed=None),
+        "inside": place.holds.filter(closed=None).order_by("name"),
         "form": form,
         "may_open": bool(request.rights & set(MAY_OPEN)),
     }

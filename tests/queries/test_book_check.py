@@ -27,7 +27,8 @@ ALTERED: dict[str, tuple[str, str]] = {
         "not what its digest says",
     ),
     "a line's person": (
-        "UPDATE lots_bookline SET person_id = 1 WHERE kind = 'lot opened'",
+        "UPDATE lots_bookline SET person_id = (SELECT min(id) FROM lots_person) "
+        "WHERE kind = 'lot opened'",
         "not what its digest says",
     ),
     "a row put in": (
@@ -49,7 +50,8 @@ def test_what_was_altered_is_named(sql: str, words: str, book: Book) -> None:
 def test_a_line_taken_out_is_missed(book: Book) -> None:
     book.open_lot()
     lift_triggers()
-    _raw("PRAGMA defer_foreign_keys = ON")
+    if connection.vendor == "sqlite":  # PostgreSQL looks at a row's number of another at the end
+        _raw("PRAGMA defer_foreign_keys = ON")
     _raw("DELETE FROM lots_bookline WHERE number = 7")
     faults = [fault.words for fault in book_faults()]
     assert "line 7 is missing: the next is 8" in faults
