@@ -29,12 +29,17 @@ def main() -> None:
     try:
         from django.core.exceptions import ImproperlyConfigured
         from django.core.management import execute_from_command_line
+        from django.db import OperationalError
     except ImportError:
         sys.exit("Django is not installed here. Run the set-up command at the top of README.md.")
     try:
         execute_from_command_line(argv)
     except ImproperlyConfigured as error:  # in words: DATABASE_URL that cannot be read
         sys.exit(str(error))
+    except OperationalError as error:
+        if not os.environ.get("DATABASE_URL"):
+            raise
+        sys.exit(f"PostgreSQL cannot be used: {str(error).strip()}")
 
 
 if __name__ == "__main__":

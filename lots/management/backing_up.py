@@ -10,15 +10,15 @@ from django.conf import settings
 from django.core.management.base import CommandError
 from django.db import connection
 
+from lots.management.postgres import backup_words
+
 KEPT_BACKUPS: Final = 10
 
 
 def database_file() -> Path:
     """The file of the book; refuses another kind of database, which has its own tools."""
     if connection.vendor != "sqlite":
-        raise CommandError(
-            "This book does not lie in SQLite. Back it up with its database's tools."
-        )
+        raise CommandError(backup_words())
     return Path(connection.settings_dict["NAME"])
 
 

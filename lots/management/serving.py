@@ -18,6 +18,7 @@ from django.db.migrations.loader import MigrationLoader
 from gunicorn.app.base import BaseApplication
 
 from lots.lan import SERVER, LanCert, Reached
+from lots.management.postgres import own_place, where
 from lots.models.triggers import missing_triggers
 
 LOOPBACK: Final = ("127.0.0.1", "localhost", "::1", "[::1]")
@@ -93,8 +94,8 @@ def check_not_demo() -> None:
         row = cursor.fetchone()
     if row and row[0]:
         raise CommandError(
-            f"{settings.DATA_DIR} holds invented demonstration data: it is served by manage.py demo. "
-            "Give the real logbook a folder of its own: --data DIR"
+            f"{where()} holds invented demonstration data: it is served by manage.py demo. "
+            f"Give the real logbook a {own_place()}"
         )
 
 

@@ -33,7 +33,7 @@ def then(book: Book) -> Scene:
 
 def opened() -> dict[str, Deviation]:
     rows = Deviation.objects.filter(limit_id__startswith="accuracy-check-")
-    return {row.lot.code: row for row in rows.select_related("lot")}
+    return {row.lot.code: row for row in rows.select_related("lot").order_by("id")}
 
 
 def act(then: Scene, row: Deviation) -> None:

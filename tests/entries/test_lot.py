@@ -100,7 +100,10 @@ def test_a_laboratory_result_is_kept_by_sample(book: Book, lot: Lot) -> None:
     at = moment(AT)
     enter_laboratory_result(book.reviewer, lot, result("3,5", "3.61"), at, at, at)
     kept = LaboratoryResult.objects.get()
-    assert list(kept.samples.order_by("number").values_list("value", flat=True)) == [3_500_000, 3_610_000]
+    assert list(kept.samples.order_by("number").values_list("value", flat=True)) == [
+        3_500_000,
+        3_610_000,
+    ]
 
 
 @pytest.mark.parametrize(

@@ -26,6 +26,14 @@ from lots.lan import (
 )
 from lots.management.backing_up import back_up_before_migrating
 from lots.management.commands.make_lan_cert import house_name, said
+from lots.management.postgres import (
+    backup_words,
+    check_can_keep,
+    in_postgres,
+    other_book,
+    role_words,
+    where,
+)
 from lots.management.sealing import ready_at_start
 from lots.management.serving import (
     check_not_demo,
@@ -72,6 +80,10 @@ class Command(BaseCommand):
         try:
             self._bring_up_to_date()
         except DatabaseError as error:
+            if in_postgres():
+                raise CommandError(
+                    f"{where()} cannot be used: {str(error).strip()}. Nothing is served."
+                ) from error
             raise CommandError(
                 f"The database in {folder} is damaged or cannot be read ({error}). Nothing is "
                 "served. The copies of earlier starts lie in its folder backups."
@@ -109,12 +121,21 @@ class Command(BaseCommand):
         check_not_demo()
         check_not_newer()
         check_triggers_stand()
-        if connection.vendor == "sqlite":
+        if in_postgres():
+            self._say_of_postgres()
+        else:
             copy = back_up_before_migrating(time.time_ns() // 1_000_000)
             if copy:
                 self.stdout.write(f"Backed up to {copy}")
         call_command("migrate", interactive=False, verbosity=0)
         self.check(databases=["default"])
+
+    def _say_of_postgres(self) -> None:
+        check_can_keep()
+        if connection.introspection.table_names():
+            self.stdout.write(backup_words())
+        if other := other_book(Path(settings.DATA_DIR)):
+            self.stdout.write(other)
 
     def _say(self, host: str, port: int, folder: Path, standing: LanCert | None) -> None:
         if standing is None:
@@ -125,6 +146,8 @@ class Command(BaseCommand):
             shown = [f"https://{f'[{one}]' if ':' in one else one}:{port}/" for one in words]
             self.stdout.write(f"The logbook is at {' or '.join(shown)} (data in {folder})")
             self.stdout.write(f"A tablet begins at {shown[0]}tablet/")
+        if in_postgres() and (words := role_words()):
+            self.stdout.write(words)
         if establishment() is None:
             self.stdout.write("The book is empty. Whoever founds the house there needs this code:")
             self.stdout.write(f"\n    {new_founding_code()}\n\n")

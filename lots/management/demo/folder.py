@@ -11,6 +11,14 @@ from lots.entries.founding import forget_founding_code
 from lots.entries.passphrase import DEMO_FILE
 from lots.management.backing_up import database_file
 from lots.management.demo.people import people_file
+from lots.management.postgres import (
+    drop_tables,
+    in_postgres,
+    other_book,
+    own_place,
+    tables_of_others,
+    where,
+)
 from lots.models.book import BookLine
 from lots.queries.house import rules
 
@@ -36,9 +44,11 @@ def check_may_fill(folder: Path) -> None:
     demo = book_is_demo()
     if demo is False:
         raise CommandError(
-            f"{folder} holds a real logbook. The demo never touches it; nothing was changed. Give "
-            "the demo a folder of its own: --data DIR"
+            f"{where()} holds a real logbook. The demo never touches it; nothing was changed. Give "
+            f"the demo a {own_place()}"
         )
+    if in_postgres() and demo is None:
+        _check_postgres(folder)
     if demo is None and _leftovers() and not people_file(folder).exists():
         raise CommandError(
             f"{folder} holds no book but has files in {_leftovers()[0]}. They may belong to a real "
@@ -46,17 +56,35 @@ def check_may_fill(folder: Path) -> None:
         )
 
 
+def _check_postgres(folder: Path) -> None:
+    """Refuses a database of something else, and a folder that belongs to another book."""
+    if others := tables_of_others():
+        raise CommandError(
+            f"{where()} holds tables of something else ({others[0]}); nothing was changed. Give the "
+            f"demo a {own_place()}"
+        )
+    if other := other_book(folder):
+        raise CommandError(f"{other} Nothing was changed. Give the demo another folder: --data DIR")
+
+
 def throw_away(folder: Path) -> None:
     """Removes the demo's database, files, keys and staged files."""
-    file = database_file()
-    connection.close()
-    for end in ("", "-wal", "-shm"):
-        file.with_name(file.name + end).unlink(missing_ok=True)
+    if in_postgres():
+        drop_tables()
+    else:
+        _throw_file_away()
     for name in (settings.FILES_DIR, settings.KEYS_DIR, settings.STAGED_DIR):
         shutil.rmtree(name, ignore_errors=True)
     people_file(folder).unlink(missing_ok=True)
     (folder / DEMO_FILE).unlink(missing_ok=True)
     forget_founding_code()
+
+
+def _throw_file_away() -> None:
+    file = database_file()
+    connection.close()
+    for end in ("", "-wal", "-shm"):
+        file.with_name(file.name + end).unlink(missing_ok=True)
 
 
 def stale_ms(now: int) -> int:
