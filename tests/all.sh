@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
 # Runs every check and every test, from nothing: makes .venv, installs what is missing (Debian's chromium,
-# poppler-utils and a checker of PDF/A-1b included), or says plainly what it lacks the right to install.
+# poppler-utils, postgresql and a checker of PDF/A-1b included), or says plainly what it lacks the right to
+# install.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
@@ -10,9 +11,10 @@ command -v pdfsig >/dev/null || need+=(poppler-utils)
 command -v certutil >/dev/null || need+=(libnss3-tools)
 command -v qpdf >/dev/null || need+=(qpdf)
 command -v java >/dev/null || need+=(default-jre-headless)
-for jar in preflight:libpdfbox2-java jaxb-api:libjaxb-api-java; do # a checker of PDF/A-1b
+for jar in preflight:libpdfbox2-java jaxb-api:libjaxb-api-java javax.activation:libactivation-java; do # a checker of PDF/A-1b
   [ -e "/usr/share/java/${jar%%:*}.jar" ] || need+=("${jar##*:}")
 done
+compgen -G '/usr/lib/postgresql/*/bin/initdb' >/dev/null || command -v initdb >/dev/null || need+=(postgresql)
 if ((${#need[@]})); then
   if [ "$(id -u)" -eq 0 ] && command -v apt-get >/dev/null; then
     apt-get update -qq
@@ -48,4 +50,9 @@ say "migrations and system checks"
 say "worked cases"
 .venv/bin/python manage.py worked | tail -n 1
 say "tests"
+unset DATABASE_URL # SQLite first, whatever this machine serves
 .venv/bin/python -m pytest "$@"
+if [ $# -eq 0 ]; then
+  say "tests on PostgreSQL"
+  tests/postgres.sh .venv/bin/python -m pytest tests/entries tests/queries tests/models tests/books tests/test_postgres.py
+fi

@@ -1,4 +1,5 @@
-"""Every small book that an earlier version kept still migrates, agrees with itself, and reads."""
+"""Every small book that an earlier version kept still migrates, agrees with itself, and reads.  They lie
+in SQLite, whatever DATABASE_URL says; test_books_postgres.py lays their rows into PostgreSQL."""
 
 import os
 import shutil
@@ -13,12 +14,13 @@ ROOT = HERE.parents[1]
 BOOKS = sorted(folder for folder in HERE.iterdir() if (folder / "book.sqlite3").exists())
 
 
-def run(data: Path, *words: str) -> subprocess.CompletedProcess[str]:
+def run(data: Path, *words: str, url: str = "") -> subprocess.CompletedProcess[str]:
+    """A command on a folder; its book lies in SQLite there, or in PostgreSQL by the URL."""
     known = {
         k: v
         for k, v in os.environ.items()
-        if k not in ("DJANGO_SETTINGS_MODULE", "SMOKEHOUSE_DATA")
-    }
+        if k not in ("DJANGO_SETTINGS_MODULE", "SMOKEHOUSE_DATA", "DATABASE_URL")
+    } | ({"DATABASE_URL": url} if url else {})
     command = [sys.executable, str(ROOT / "manage.py"), "--data", str(data), *words]
     return subprocess.run(command, capture_output=True, text=True, env=known, check=False)
 
