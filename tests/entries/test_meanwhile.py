@@ -12,6 +12,7 @@ from lots.entries.files import Upload
 from lots.entries.load import Portion
 from lots.entries.readings import Figure
 from lots.entries.refusals import Changed, Refused
+from lots.models.house import Place
 from lots.models.lot import Lot
 from lots.models.plan import PlanVersion
 from lots.models.scratch import PlanDraft
@@ -62,14 +63,15 @@ def whole(one: Lot, step: str) -> list[Portion]:
 
 def test_a_place_closed_meanwhile_takes_no_load(book: Book, meanwhile: Hook) -> None:
     one, place = book.open_lot(), book.place("Cooler")
-    meanwhile(load, lambda: house.close_place(book.keeper, place, "broken", moment("08:00")))
+    theirs = Place.objects.get(pk=place.pk)  # whoever closes it has a row of their own in hand
+    meanwhile(load, lambda: house.close_place(book.keeper, theirs, "broken", moment("08:00")))
     with pytest.raises(Refused, match="is closed"):
         load.start_load(book.operator, place, whole(one, "hold"), seen("08:10"))
 
 
 def test_a_lot_put_to_work_meanwhile_is_not_voided(book: Book, meanwhile: Hook) -> None:
     one = book.open_lot()
-    meanwhile(lot, lambda: book.start("brine", "Brine tank 1", "07:30", one))
+    meanwhile(lot, lambda: book.start("brine", "Brine tank 1", "07:30", one), "act")
     with pytest.raises(Refused, match="not opened in error"):
         lot.void_lot(book.operator, one, "twice", moment("08:00"))
 
