@@ -48,4 +48,4 @@ CREATE DATABASE smokehouse OWNER smokehouse;
 SQL
 export DATABASE_URL="postgresql://smokehouse:$password@/smokehouse?host=$folder"
 export SUPERUSER_URL="postgresql://boss:$password@/smokehouse?host=$folder"
-"$@"
+PATH=$PATH:$bin "$@"

@@ -210,6 +210,24 @@ def test_a_role_with_the_least_rights_serves_the_book(serving: str, tmp_path: Pa
     assert manage(serving, tmp_path / "data", "check").returncode == 0
 
 
+def test_a_dumped_book_restored_agrees_and_withstands(url: str, tmp_path: Path) -> None:
+    """As README says, with the command that `backup` names."""
+    data, dump = tmp_path / "data", tmp_path / "book.dump"
+    assert manage(url, data, "migrate", "-v", "0").returncode == 0
+    assert manage(url, data, "shell", "-c", WRITE).stdout.endswith("written\n")
+    named = manage(url, data, "backup", str(tmp_path / "x")).stderr.splitlines()[1].split()
+    named[named.index("--file=book.dump")] = f"--file={dump}"
+    known = environ(url) | {"PGPASSWORD": password()}
+    subprocess.run(named, check=True, env=known)
+    with psycopg.connect(os.environ["SUPERUSER_URL"], autocommit=True) as boss:
+        boss.execute(f"DROP DATABASE {NAME} WITH (FORCE)")
+        boss.execute(f"CREATE DATABASE {NAME} OWNER smokehouse")
+    to = [f"--host={socket(url)}", "--username=smokehouse", f"--dbname={NAME}"]
+    subprocess.run(["pg_restore", *to, str(dump)], check=True, env=known)
+    assert "lines agree" in manage(url, data, "check_book").stdout
+    assert manage(url, data, "check").returncode == 0  # every trigger is there, and ALWAYS
+
+
 FORBIDDEN = (
     "ALTER TABLE lots_place DISABLE TRIGGER ALL",
     "DROP TRIGGER lots_place_no_change ON lots_place",
