@@ -268,8 +268,7 @@ def say_probe_left(person: Person, load: Load, probe: str, when: Moments, reason
     _check_probe(load, probe, when.observed_at)
     notice_lapses(_lots(load), when.recorded_at)
     with act("probe left", person, when.recorded_at) as writing:
-        load = _fresh(load)
-        _check_probe(load, probe, when.observed_at)  # again: somebody may have been quicker
+        _check_probe(_fresh(load), probe, when.observed_at)  # again: somebody may have been quicker
         writing.concerns(*_lots(load))
         writing.say(**when.said())
         row = writing.write(

@@ -109,7 +109,7 @@ def balance(lot: Lot) -> Balance:
 
 def found(words: str) -> list[Lot]:
     """Lots whose code, supplier's lot or supplier holds the words, newest first."""
-    words = words.strip()
+    words = words.replace("\0", "").strip()  # PostgreSQL refuses it in any text
     if not words:
         return []
     match = Q(code__icontains=words) | Q(supplier_lot__icontains=words)
