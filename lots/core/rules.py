@@ -5,6 +5,7 @@ They are data with their sources; `rules_from` reads them once.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import time
 from fractions import Fraction
 from typing import Any, Final
 
@@ -48,6 +49,17 @@ class SlipRule:
 
 
 @dataclass(frozen=True, slots=True)
+class KeepingRule:
+    """When the book walks itself (minutes after midnight in the house's zone), after how long without a
+    walk or a backup a keeper is warned (ms), and how many bytes stay free on the disk."""
+
+    walk_at_min: int
+    stale_ms: int
+    backup_ms: int
+    free_bytes: int
+
+
+@dataclass(frozen=True, slots=True)
 class Rules:
     """The numbers, in the units that their names end in; `tolerance` is a difference in ninths."""
 
@@ -76,6 +88,7 @@ class Rules:
     check_seconds: int
     check_tries: int
     check_within_ms: int
+    keeping: KeepingRule
 
     def likely_for(self, of: str, place_kind: str) -> Range:
         """What a reading of this subject in this kind of place is likely to lie in.
@@ -139,6 +152,7 @@ def _rules(data: Data) -> Rules:
         check_seconds=int(data["check"]["seconds"]),
         check_tries=int(data["check"]["tries"]),
         check_within_ms=read_span(data["check"]["tries_within"]),
+        keeping=_keeping(data["keeping"]),
     )
 
 
@@ -146,6 +160,21 @@ def _slip(row: Data) -> SlipRule:
     return SlipRule(
         read_span(row["last_within"]), _difference(row["far"]), _difference(row["near"])
     )
+
+
+def _keeping(row: Data) -> KeepingRule:
+    return KeepingRule(
+        _hour(row["walk_at"]),
+        read_span(row["stale_after"]),
+        read_span(row["backup_within"]),
+        int(row["free_bytes_at_least"]),
+    )
+
+
+def _hour(text: str) -> int:
+    """Minutes after midnight of "03:00"."""
+    at = time.fromisoformat(text)
+    return at.hour * 60 + at.minute
 
 
 def _flat(row: Data) -> FlatRule:

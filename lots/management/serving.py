@@ -174,30 +174,35 @@ def _tls_1_2_at_least(conf: Any, default: Callable[[], ssl.SSLContext]) -> ssl.S
     return context
 
 
-def serve_forever(host: str, port: int, certificates: Path | None = None) -> None:
-    """Serves the book until it is told to end; notices lapses each minute beside it.  `certificates` is
-    the folder of the house's own: on any address but loopback there is no serving without."""
+def serve_forever(host: str, port: int, holding: int, certificates: Path | None = None) -> None:
+    """Serves the book until it is told to end; beside it notices lapses each minute and walks the book each
+    night.  `certificates` is the folder of the house's own: on any address but loopback there is no serving
+    without.  `holding` is the open lock of the data folder: the workers inherit it, and the processes
+    beside, so that the book counts as in use until the last of them has ended."""
     if certificates is None:
         check_loopback(host)
     connections.close_all()  # no open file of the book may pass to the workers
     master = os.getpid()
-    noticing = _start_noticing()
+    noticing = _start_beside(holding, "notice_lapses", "--every", str(LAPSES_EVERY_S))
+    watching = _start_beside(holding, "watch_book")
     try:
         Logbook(host, port, certificates).run()
     finally:
         if os.getpid() == master:  # a worker comes by here too when it leaves
             _end(noticing)
+            _end(watching)
 
 
-def _start_noticing() -> subprocess.Popen[bytes]:
+def _start_beside(holding: int, *command: str) -> subprocess.Popen[bytes]:
     """A process of its own, so that it neither blocks a worker nor runs once in each."""
-    often = ["--every", str(LAPSES_EVERY_S), "--beside", str(os.getpid())]
-    words = ["-m", "django", "notice_lapses", *often]
+    words = ["-m", "django", *command, "--beside", str(os.getpid())]
     known = {
         "DJANGO_SETTINGS_MODULE": os.environ.get("DJANGO_SETTINGS_MODULE", "smokehouse.settings"),
         "SMOKEHOUSE_DATA": str(Path(settings.DATA_DIR).absolute()),
     }
-    return subprocess.Popen([sys.executable, *words], env=os.environ | known, cwd=settings.BASE_DIR)
+    return subprocess.Popen(
+        [sys.executable, *words], env=os.environ | known, cwd=settings.BASE_DIR, pass_fds=[holding]
+    )
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:

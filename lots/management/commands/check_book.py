@@ -1,10 +1,13 @@
 """Walks the book: every line follows the one before, and every row is what its line says."""
 
 import sys
+import time
 from typing import Any
 
 from django.core.management.base import BaseCommand
 
+from lots.entries.keeping import note_walk
+from lots.management.walking import result
 from lots.models.book import BookLine
 from lots.queries.book_check import book_faults
 
@@ -13,6 +16,7 @@ class Command(BaseCommand):
     help = "Check that the book agrees with its digests (exit 0) or name what does not (exit 1)."
 
     def handle(self, *args: Any, **options: Any) -> None:
+        at = time.time_ns() // 1_000_000
         faults = list(book_faults())
         for fault in faults:
             self.stdout.write(fault.words)
@@ -22,4 +26,5 @@ class Command(BaseCommand):
         elif not faults:
             self.stdout.write(f"{last.number} lines agree. The newest digest is {last.digest}.")
         self.stdout.flush()
+        note_walk(result(at, time.time_ns() // 1_000_000 - at, last, faults, None))
         sys.exit(1 if faults else 0)

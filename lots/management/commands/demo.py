@@ -21,6 +21,7 @@ from lots.management.demo.people import (
     set_pins,
 )
 from lots.management.demo.scenario import fill
+from lots.management.locks import using_book
 from lots.management.serving import (
     check_loopback,
     check_not_newer,
@@ -52,6 +53,12 @@ class Command(BaseCommand):
             check_port(HOST, port)
         folder = Path(settings.DATA_DIR)
         prepare_folder(folder)
+        with using_book() as holding:
+            self._fill_and_serve(folder, port, no_serve, fresh, holding)
+
+    def _fill_and_serve(
+        self, folder: Path, port: int, no_serve: bool, fresh: bool, holding: int
+    ) -> None:
         check_may_fill(folder)
         begun = book_is_demo() is None and people_file(folder).exists()  # a fill that broke off
         if fresh or begun:
@@ -63,7 +70,7 @@ class Command(BaseCommand):
             self._fill(folder, now)
         self.check(databases=["default"])
         self._say(folder, now)
-        self._serve(folder, port, no_serve)
+        self._serve(folder, port, no_serve, holding)
 
     def _fill(self, folder: Path, now: int) -> None:
         self.stdout.write(f"Filling {folder} with an invented week of work; about half a minute.")
@@ -106,7 +113,7 @@ class Command(BaseCommand):
         else:
             self.stdout.write(f"{file} is gone, and the passwords with it: use --fresh.")
 
-    def _serve(self, folder: Path, port: int, no_serve: bool) -> None:
+    def _serve(self, folder: Path, port: int, no_serve: bool, holding: int) -> None:
         if no_serve:
             self.stdout.write(
                 f"The folder is {folder}. To serve it: manage.py --data {folder} demo"
@@ -115,4 +122,4 @@ class Command(BaseCommand):
         self.stdout.write(f"The demo is at http://{HOST}:{port}/ (data in {folder})")
         self.stdout.write("Ctrl-C ends it.")
         self.stdout.flush()
-        serve_forever(HOST, port)
+        serve_forever(HOST, port, holding)

@@ -24,8 +24,9 @@ from lots.lan import (
     renew_server,
     usual_name,
 )
-from lots.management.backing_up import back_up_before_migrating
+from lots.management.backing_up import back_up_before_migrating, database_file
 from lots.management.commands.make_lan_cert import house_name, said
+from lots.management.locks import using_book
 from lots.management.postgres import (
     backup_words,
     check_can_keep,
@@ -41,11 +42,14 @@ from lots.management.serving import (
     check_port,
     check_triggers_stand,
     is_loopback,
+    migrations_wait,
     prepare_folder,
     serve_forever,
     speak_https,
 )
+from lots.management.walking import walk_and_note, walk_said
 from lots.queries.house import establishment
+from lots.queries.keeping import last_walk
 
 EVERY_ADDRESS: Final = ("0.0.0.0", "::", "[::]")
 
@@ -72,13 +76,26 @@ class Command(BaseCommand):
             "certificate; 0.0.0.0 is every address",
         )
         parser.add_argument("--port", type=int, default=8000)
+        parser.add_argument(
+            "--despite-faults",
+            action="store_true",
+            help="serve a book that did not agree with itself when it was walked after an update",
+        )
 
-    def handle(self, *args: Any, host: str, port: int, **options: Any) -> None:
+    def handle(
+        self, *args: Any, host: str, port: int, despite_faults: bool, **options: Any
+    ) -> None:
         check_port(host, port)
         folder = Path(settings.DATA_DIR)
         prepare_folder(folder)
+        with using_book() as holding:
+            self._prepare_and_serve(folder, host, port, despite_faults, holding)
+
+    def _prepare_and_serve(
+        self, folder: Path, host: str, port: int, despite_faults: bool, holding: int
+    ) -> None:
         try:
-            self._bring_up_to_date()
+            self._bring_up_to_date(despite_faults)
         except DatabaseError as error:
             if in_postgres():
                 raise CommandError(
@@ -96,7 +113,7 @@ class Command(BaseCommand):
         for words in ready_at_start(time.time_ns() // 1_000_000):
             self.stdout.write(f"{words}\n")
         self._say(host, port, folder, standing)
-        serve_forever(host, port, certificates)
+        serve_forever(host, port, holding, certificates)
 
     def _certificate(self, folder: Path, host: str) -> LanCert:
         """The house's own certificate for the host: made first, or renewed where it ends soon."""
@@ -117,10 +134,12 @@ class Command(BaseCommand):
         self.stdout.write(said(standing, folder))
         return standing
 
-    def _bring_up_to_date(self) -> None:
+    def _bring_up_to_date(self, despite_faults: bool) -> None:
         check_not_demo()
         check_not_newer()
         check_triggers_stand()
+        changes = migrations_wait()
+        copy = None
         if in_postgres():
             self._say_of_postgres()
         else:
@@ -129,6 +148,25 @@ class Command(BaseCommand):
                 self.stdout.write(f"Backed up to {copy}")
         call_command("migrate", interactive=False, verbosity=0)
         self.check(databases=["default"])
+        if changes and copy:  # not of a new book
+            self._walk_changed_book(copy, despite_faults)
+
+    def _walk_changed_book(self, copy: Path, despite_faults: bool) -> None:
+        """An update must leave the book as it was written: refuses to serve one that it did not."""
+        self.stdout.write("The update changed the book's tables: walking the book once …")
+        self.stdout.flush()
+        before = last_walk()
+        walk = walk_and_note(time.time_ns() // 1_000_000)
+        for words in walk_said(walk):
+            self.stdout.write(words)
+        known = before is not None and not before.agrees and before.faults == walk.faults
+        if walk.agrees or known or despite_faults:
+            return
+        raise CommandError(
+            "After the update the book does not agree with itself, as named above. Nothing is served. The "
+            f"book as it was before lies in {copy}: put it in the place of {database_file()} with the "
+            "version before, or serve this one all the same: --despite-faults."
+        )
 
     def _say_of_postgres(self) -> None:
         check_can_keep()
