@@ -91,9 +91,9 @@ class Served:
         return [int(pid) for pid in listed.stdout.split()]
 
     def all_children(self) -> list[int]:
-        """Two workers, which are started one after the other, and one that notices lapses."""
+        """Two workers, started one after the other, one that notices lapses, one that walks the book."""
         deadline = time.monotonic() + PATIENCE_S
-        while len(self.children()) < 3 and time.monotonic() < deadline:
+        while len(self.children()) < 4 and time.monotonic() < deadline:
             time.sleep(0.1)
         return self.children()
 
@@ -189,10 +189,10 @@ def test_a_passphrase_file_in_the_data_folder_is_refused_and_the_logbook_served_
     assert "lies in the data folder" in told
 
 
-def test_ending_the_server_ends_its_workers_and_the_noticing_of_lapses(served: Served) -> None:
+def test_ending_the_server_ends_its_workers_and_what_runs_beside(served: Served) -> None:
     served.wait()
     children = served.all_children()
-    assert len(children) == 3
+    assert len(children) == 4
     assert served.end() == 0
     time.sleep(0.2)
     assert [pid for pid in children if _runs(pid)] == []

@@ -3,14 +3,14 @@
 import fcntl
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Final
 
 from django.conf import settings
 from django.core.management.base import CommandError
 
-from lots.queries.keeping import LOCK, keeping_folder
+from lots.queries.keeping import LOCK, WATCH, keeping_folder
 
 SERVING: Final = "serving.lock"
 REPLACED: Final = (
@@ -61,11 +61,20 @@ def _held(how: int, refusal: str) -> Iterator[int]:
         os.close(descriptor)
 
 
-@contextmanager
-def walking_book() -> Iterator[bool]:
+def walking_book() -> AbstractContextManager[bool]:
     """Holds the walk's own lock; False where the book is being walked already."""
+    return _alone(LOCK)
+
+
+def watching_book() -> AbstractContextManager[bool]:
+    """Says, as long as it is held, that somebody walks the book each night; False where another does."""
+    return _alone(WATCH)
+
+
+@contextmanager
+def _alone(name: str) -> Iterator[bool]:
     keeping_folder().mkdir(mode=0o700, parents=True, exist_ok=True)
-    descriptor = _take(keeping_folder() / LOCK, fcntl.LOCK_EX)
+    descriptor = _take(keeping_folder() / name, fcntl.LOCK_EX)
     try:
         yield descriptor is not None
     finally:

@@ -81,7 +81,7 @@ def unpacking(now_ms: int) -> Iterator[Path]:
     that was killed is swept away first: nobody else restores while this one does."""
     data = Path(settings.DATA_DIR)
     for old in data.glob(f"{UNPACKING}*"):
-        shutil.rmtree(old)
+        shutil.rmtree(old, ignore_errors=True)
     folder = data / f"{UNPACKING}{_stamp(now_ms)}"
     folder.mkdir(mode=0o700)
     try:
@@ -162,10 +162,11 @@ def _check_losing(present: Present, told: Told) -> None:
         raise CommandError(
             "No line would be lost, other than --losing-lines says. Leave it out. Nothing was changed."
         )
-    first, last = present.lost[0], present.lost[-1]
+    ends = dict.fromkeys((present.lost[0], present.lost[-1]))
+    shown = "\n  to ".join(line.splitlines()[0] for line in ends)
     raise CommandError(
-        f"The present book goes to line {present.lines}, and {present.losing} of its lines are not in the "
-        f"backup: they would be cut off, from\n  {first.splitlines()[0]}\nto\n  {last.splitlines()[0]}\n"
+        f"The present book goes to line {present.lines}. What would be cut off, since the backup does not "
+        f"have it ({present.losing} in number):\n  {shown}\n"
         f"If that is meant, say so by their number: --losing-lines {present.losing}. Nothing was changed."
     )
 

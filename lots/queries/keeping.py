@@ -17,6 +17,7 @@ from django.conf import settings
 from lots.models.house import KeptFile
 
 WALK, BACKUPS, ASKED, LOCK = "walk.json", "backups.json", "asked", "walk.lock"
+WATCH: Final = "watch.lock"
 WHOLE, DATABASE = "whole", "database"  # what a backup holds
 TOLD: Final = 20  # as many faults are kept in words; the rest are counted
 
@@ -106,9 +107,19 @@ def walk_asked_at() -> int | None:
 
 
 def walking() -> bool:
-    """Whether the book is being walked now: its lock goes with the process that holds it."""
+    """Whether the book is being walked now."""
+    return _is_held(LOCK)
+
+
+def watched() -> bool:
+    """Whether the process runs that walks the book each night and when it is asked to."""
+    return _is_held(WATCH)
+
+
+def _is_held(name: str) -> bool:
+    """Whether a process has the lock: it goes with whoever holds it, however that one ends."""
     try:
-        descriptor = os.open(keeping_folder() / LOCK, os.O_RDONLY)
+        descriptor = os.open(keeping_folder() / name, os.O_RDONLY)
     except OSError:
         return False
     try:
@@ -149,7 +160,6 @@ def trouble() -> Iterator[str]:
     if walk.files and walk.files.amiss:
         which = (*walk.files.missing, *walk.files.altered)[0]
         word = "missing" if walk.files.missing else "not as it was kept"
-        yield (
-            f"{walk.files.amiss} kept file{'s' if walk.files.amiss > 1 else ''} of the book missing or "
-            f"altered: {which[:12]}… is {word}."
-        )
+        more = walk.files.amiss - 1
+        others = f", and {more} more like it" if more else ""
+        yield f"A file that the book names is {word}: {which[:12]}…{others}."

@@ -8,6 +8,7 @@ from django.urls import NoReverseMatch, reverse
 from lots.models.book import BookLine
 from lots.queries.first_steps import first_steps_left
 from lots.queries.house import rules
+from lots.queries.keeping import trouble
 
 MENU = (
     ("Shift", "shift", False),
@@ -24,11 +25,16 @@ MENU = (
     ("Sheets to print", "sheets", True),
     ("My PIN", "pin_set", True),
     ("People", "people", True),
+    ("Keeping the book", "keeping", True),
     ("Help", "help", True),
 )
+RESERVED = {"keeping": "keeper"}  # pages that only who holds the right is led to
+ANSWER_FOR_IT = frozenset({"keeper", "reviewer"})  # who must see that the book is not right
 
 
 def _item(request: HttpRequest, label: str, name: str, more: bool) -> dict[str, Any] | None:
+    if RESERVED.get(name, "") not in ("", *getattr(request, "rights", ())):
+        return None
     try:
         url = reverse(name)
     except NoReverseMatch:
@@ -43,14 +49,16 @@ def house(request: HttpRequest) -> dict[str, Any]:
     person = getattr(request, "person", None)
     if establishment is None:
         return {"establishment": None, "person": None, "nav": []}
+    rights = getattr(request, "rights", set())
     items = [_item(request, *entry) for entry in MENU] if person else []
     return {
         "establishment": establishment,
         "person": person,
-        "rights": getattr(request, "rights", set()),
+        "rights": rights,
         "nav": [item for item in items if item],
         "demo": establishment.demo,
         "demo_stale": establishment.demo and _stale(request),
+        "trouble": list(trouble()) if rights & ANSWER_FOR_IT else [],
         "now_ms": getattr(request, "now_ms", 0),
         # called by the few pages that show it, and by no other
         "first_steps_left": lambda: first_steps_left(person) if person else 0,

@@ -45,6 +45,8 @@ TABLE: dict[str, tuple[set[str], set[str]]] = {
     "right_end": (NOBODY, {K}),
     "person_reset": (NOBODY, {K}),
     "house_change": ({K}, {K}),
+    "keeping": ({K}, NOBODY),
+    "keeping_check": (NOBODY, {K}),
     "places": (EVERYONE, {K, C}),
     "place_show": (EVERYONE, NOBODY),
     "place_close": (NOBODY, {K, C}),

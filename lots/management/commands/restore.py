@@ -98,7 +98,8 @@ def _lost(done: Done) -> Iterator[str]:
     lost = done.present.lost
     if not lost:
         return
-    yield f"Cut off: {len(lost)} lines, all in {done.aside}/lost-lines.txt; enter again what is missing:"
+    count = "1 line" if len(lost) == 1 else f"{len(lost)} lines"
+    yield f"Cut off: {count}, in full in {done.aside}/lost-lines.txt. Enter again what is missing:"
     yield from (f"  {one.splitlines()[0]}" for one in lost[:20])
     if len(lost) > 20:
         yield f"  … and {len(lost) - 20} more."

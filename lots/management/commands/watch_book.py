@@ -12,7 +12,7 @@ from django.core.management.base import BaseCommand
 from django.db import connection
 
 from lots.core.keeping import walk_is_due
-from lots.management.locks import walking_book
+from lots.management.locks import walking_book, watching_book
 from lots.management.walking import is_whole, walk_and_note, walk_said
 from lots.queries.house import establishment, rules
 from lots.queries.keeping import last_walk, walk_asked_at
@@ -51,7 +51,8 @@ class Command(BaseCommand):
         os.nice(NICE)
         if beside:
             _end_with(beside)
-            self._go_on()
+            with watching_book():
+                self._go_on()
         with walking_book() as free:
             if not free:
                 self.stderr.write("The book is being walked already: see its page or wait.")
