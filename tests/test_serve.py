@@ -1,7 +1,6 @@
 """Starting the logbook for real, and the commands of the server's own console."""
 
 import os
-import re
 import shutil
 import signal
 import socket
@@ -11,8 +10,6 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from urllib.error import URLError
-from urllib.request import urlopen
 
 import pytest
 from django.core.management import call_command
@@ -26,80 +23,7 @@ from lots.models.book import BookLine
 from lots.models.deviation import Deviation
 from lots.queries.house import lots_in_hand
 from tests.make import Book, moment
-
-ROOT = Path(__file__).resolve().parent.parent
-CODE = re.compile(r"^ {4}((?:[A-Z2-9]{4}-){3}[A-Z2-9]{4})$", re.MULTILINE)
-PATIENCE_S = 60
-PASSPHRASE = re.compile(r"^ {4}((?:[A-Z2-9]{4}-){5}[A-Z2-9]{4})$", re.MULTILINE)
-PLAIN = {  # as at a real start: none of what the tests set for themselves
-    name: value
-    for name, value in os.environ.items()
-    if name not in ("DJANGO_SETTINGS_MODULE", "SMOKEHOUSE_DATA") and not name.startswith("SEAL_")
-}
-
-
-def at_home(folder: Path) -> dict[str, str]:
-    """The environment of whoever serves the folder: their configuration lies beside it."""
-    return PLAIN | {"XDG_CONFIG_HOME": str(folder.parent / "config")}
-
-
-def manage(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    """A command on a data folder, in a process of its own."""
-    command = [sys.executable, str(ROOT / "manage.py"), "--data", str(folder), *words]
-    return subprocess.run(
-        command, capture_output=True, text=True, timeout=PATIENCE_S, cwd="/", env=at_home(folder)
-    )
-
-
-def free_port() -> int:
-    with socket.socket() as trial:
-        trial.bind(("127.0.0.1", 0))
-        return int(trial.getsockname()[1])
-
-
-def get(port: int, path: str) -> tuple[int, bytes]:
-    with urlopen(f"http://127.0.0.1:{port}{path}", timeout=10) as answer:
-        return answer.status, answer.read()
-
-
-class Served:
-    """The logbook while it is served from a folder."""
-
-    def __init__(self, folder: Path) -> None:
-        self.port = free_port()
-        words = ["--data", str(folder), "serve", "--port", str(self.port)]
-        self.output = folder.parent / "serve.log"
-        self.process = subprocess.Popen(
-            [sys.executable, str(ROOT / "manage.py"), *words],
-            stdout=self.output.open("w"), stderr=subprocess.STDOUT, cwd="/", env=at_home(folder),
-        )  # fmt: skip
-
-    def wait(self) -> None:
-        deadline = time.monotonic() + PATIENCE_S
-        while time.monotonic() < deadline and self.process.poll() is None:
-            try:
-                get(self.port, "/healthz")
-                return
-            except (URLError, OSError):
-                time.sleep(0.2)
-        raise AssertionError(f"not served: {self.output.read_text()}")
-
-    def children(self) -> list[int]:
-        listed = subprocess.run(
-            ["ps", "-o", "pid=", "--ppid", str(self.process.pid)], capture_output=True, text=True
-        )
-        return [int(pid) for pid in listed.stdout.split()]
-
-    def all_children(self) -> list[int]:
-        """Two workers, started one after the other, one that notices lapses, one that walks the book."""
-        deadline = time.monotonic() + PATIENCE_S
-        while len(self.children()) < 4 and time.monotonic() < deadline:
-            time.sleep(0.1)
-        return self.children()
-
-    def end(self) -> int:
-        self.process.send_signal(signal.SIGTERM)
-        return self.process.wait(timeout=PATIENCE_S)
+from tests.management.console import CODE, PASSPHRASE, PLAIN, ROOT, Served, free_port, get, manage
 
 
 @pytest.fixture(scope="module")

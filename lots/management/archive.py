@@ -8,6 +8,7 @@ about; so whatever is altered, cut off or put in is found before anything is res
 import hashlib
 import json
 import re
+import struct
 import zipfile
 import zlib
 from collections.abc import Iterable, Iterator
@@ -22,8 +23,10 @@ INDEX: Final = "index.json"
 BOOK: Final = "book.sqlite3"
 LARGEST_INDEX: Final = 100_000_000  # bytes: half a million members
 PIECE: Final = 1 << 20
+# what zipfile raises over bytes that are not as they were written: it trusts what it reads of a file
 UNREADABLE: Final = (
-    zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError
+    zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, struct.error, EOFError, NotImplementedError,
+    RuntimeError, OSError, ValueError, LookupError, OverflowError, MemoryError,
 )  # fmt: skip
 # the only names that a backup may hold: none of them leads out of the folder that it is unpacked into
 NAMES: Final = re.compile(r"book\.sqlite3|files/[0-9a-f]{64}|keys/seal[A-Za-z0-9._-]{0,80}\.pem")
@@ -90,6 +93,10 @@ class Pack:
         self._zip.writestr(_named(INDEX), index.text())
         self._zip.close()
 
+    def abandon(self) -> None:
+        """Leaves the file as it is, where it could not be written to its end."""
+        self._zip.fp = None
+
 
 def _named(name: str) -> zipfile.ZipInfo:
     one = zipfile.ZipInfo(name)
@@ -103,12 +110,16 @@ class Opened:
 
     Raises:
         BadBackup: it is no backup of ours, or it was altered.
+        OSError: there is no such file, or it cannot be opened.
     """
 
     def __init__(self, file: Path) -> None:
+        opened = file.open("rb")
         try:
-            self._zip = zipfile.ZipFile(file)
+            self._zip = zipfile.ZipFile(opened)
             self.index = self._index()
+        except BadBackup:
+            raise
         except UNREADABLE as error:
             raise BadBackup(f"it is no whole backup ({error})") from error
 
@@ -156,9 +167,6 @@ class Opened:
                     yield piece
         except UNREADABLE as error:
             raise BadBackup(f"{member.name} in it is damaged ({error})") from error
-
-    def close(self) -> None:
-        self._zip.close()
 
 
 def read_index(data: bytes) -> Index:

@@ -141,8 +141,12 @@ def back_up(target: Path, now_ms: int) -> WholeBackup:
         _forget_what_is_not_copied(copy)
         with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as opened:
             pack = Pack(opened)
-            index, altered = _fill(pack, copy, now_ms)
-            pack.close(index)
+            try:
+                index, altered = _fill(pack, copy, now_ms)
+                pack.close(index)
+            except BaseException:
+                pack.abandon()
+                raise
         put_under(part, target)
     made = _made(now_ms, WHOLE, target, index.lines)
     note_backup(made)
@@ -158,7 +162,7 @@ def _in_words(target: Path) -> Iterator[None]:
     except (OSError, sqlite3.DatabaseError) as error:
         if getattr(error, "errno", 0) in FULL or getattr(error, "sqlite_errorname", "") in FULL_TOO:
             raise CommandError(
-                f"There is no room for {target} ({error}): while it is made, a copy needs up to twice the "
+                f"There is no room for {target} ({getattr(error, 'strerror', error)}): while it is made, a copy needs up to twice the "
                 "size of the book and its files. Make room, or name a file on another disk. Nothing was "
                 "left there."
             ) from error
