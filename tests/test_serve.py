@@ -216,27 +216,6 @@ def test_a_damaged_book_is_refused(folder: Path) -> None:
     assert "damaged" in done.stderr
 
 
-def test_backup_copies_the_book_and_refuses_to_overwrite(folder: Path, tmp_path: Path) -> None:
-    target = tmp_path / "copy.sqlite3"
-    done = manage(folder, "backup", str(target))
-    assert done.returncode == 0, done.stderr
-    assert target.stat().st_mode & 0o777 == 0o600
-    before = target.read_bytes()
-    again = manage(folder, "backup", str(target))
-    assert again.returncode == 1
-    assert "already there" in again.stderr
-    assert target.read_bytes() == before
-
-
-def test_backup_says_so_where_there_is_no_book_and_where_it_cannot_write(
-    folder: Path, tmp_path: Path
-) -> None:
-    empty = manage(tmp_path / "empty", "backup", str(tmp_path / "a.sqlite3"))
-    assert (empty.returncode, "There is no book" in empty.stderr) == (1, True)
-    nowhere = manage(folder, "backup", str(tmp_path / "none" / "a.sqlite3"))
-    assert (nowhere.returncode, "cannot be written" in nowhere.stderr) == (1, True)
-
-
 @pytest.mark.parametrize("name", ["olga", "Olga Operator"])
 def test_let_in_prints_a_code_that_works_once(
     name: str, book: Book, capsys: pytest.CaptureFixture[str]

@@ -21,3 +21,10 @@ def kept_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def data(kept_book: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(kept_book, tmp_path / "data"))
+
+
+@pytest.fixture(scope="session")
+def backup(kept_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    file = tmp_path_factory.mktemp("backup") / "b"
+    assert manage(kept_book, "backup", str(file)).returncode == 0
+    return file

@@ -121,3 +121,12 @@ def enter(folder: Path, number: int, name: str = "Table") -> None:
 def is_sound(folder: Path) -> bool:
     """Whether the book agrees with itself and each file that it names is there as it was kept."""
     return manage(folder, "watch_book").returncode == 0
+
+
+def state(folder: Path) -> dict[str, bytes]:
+    """What stands in a data folder, apart from locks."""
+    return {
+        str(file.relative_to(folder)): file.read_bytes()
+        for file in sorted(folder.rglob("*"))
+        if file.is_file() and file.suffix != ".lock"
+    }
