@@ -25,6 +25,8 @@ def data(kept_book: Path, tmp_path: Path) -> Path:
 
 @pytest.fixture(scope="session")
 def backup(kept_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    file = tmp_path_factory.mktemp("backup") / "b"
-    assert manage(kept_book, "backup", str(file)).returncode == 0
-    return file
+    """A backup of the kept book, made from a copy of it, so that no note of it stays there."""
+    folder = tmp_path_factory.mktemp("backup")
+    shutil.copytree(kept_book, folder / "data")
+    assert manage(folder / "data", "backup", str(folder / "b")).returncode == 0
+    return folder / "b"

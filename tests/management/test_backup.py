@@ -182,9 +182,11 @@ def test_a_backup_made_while_lines_and_files_are_written_is_whole_as_of_one_mome
         made = []
         for number in range(4):
             file = tmp_path / f"b{number}"
+            before = newest(data)[0]
             done = manage(data, "backup", str(file))
             assert (done.returncode, done.stderr) == (0, "")
             made.append(Opened(file))
+            assert made[-1].index.lines >= before
         assert writer.poll() is None
     finally:
         writer.kill()
