@@ -60,6 +60,27 @@ class KeepingRule:
 
 
 @dataclass(frozen=True, slots=True)
+class VisitRule:
+    """How long an inspector's visit lasts if nothing else is said, at most, and how long its session
+    stays open unused; ms."""
+
+    usual_ms: int
+    longest_ms: int
+    idle_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class PeriodRule:
+    """How far back a control point is shown (ms) and over how many steps; how many lots, and bytes of
+    their records, go into one file."""
+
+    looks_back_ms: int
+    most_steps: int
+    most_lots: int
+    largest_bytes: int
+
+
+@dataclass(frozen=True, slots=True)
 class Rules:
     """The numbers, in the units that their names end in; `tolerance` is a difference in ninths."""
 
@@ -67,6 +88,7 @@ class Rules:
     review_warn_ms: int
     retention_years: Mapping[str, int]
     study_retention_years: int
+    traceability_months: int
     reassess_within_ms: int
     late_after_ms: int
     future_grace_ms: int
@@ -89,6 +111,8 @@ class Rules:
     check_tries: int
     check_within_ms: int
     keeping: KeepingRule
+    visit: VisitRule
+    period: PeriodRule
 
     def likely_for(self, of: str, place_kind: str) -> Range:
         """What a reading of this subject in this kind of place is likely to lie in.
@@ -126,6 +150,7 @@ def _rules(data: Data) -> Rules:
         review_warn_ms=read_span(review["warn_before_end"]),
         retention_years={row["storage"]: int(row["years"]) for row in data["retention"]},
         study_retention_years=int(data["process_study"]["years_after_last_use"]),
+        traceability_months=int(data["traceability"]["months"]),
         reassess_within_ms=read_span(plan["reassess_within"]),
         late_after_ms=read_span(entry["late_after"]),
         future_grace_ms=read_span(entry["future_grace"]),
@@ -153,6 +178,21 @@ def _rules(data: Data) -> Rules:
         check_tries=int(data["check"]["tries"]),
         check_within_ms=read_span(data["check"]["tries_within"]),
         keeping=_keeping(data["keeping"]),
+        visit=_visit(data["visit"]),
+        period=_period(data["history"], data["period"]),
+    )
+
+
+def _visit(row: Data) -> VisitRule:
+    return VisitRule(read_span(row["usual"]), read_span(row["longest"]), read_span(row["idle"]))
+
+
+def _period(history: Data, period: Data) -> PeriodRule:
+    return PeriodRule(
+        read_span(history["looks_back"]),
+        int(history["most_steps"]),
+        int(period["most_lots"]),
+        int(period["largest_bytes"]),
     )
 
 

@@ -73,8 +73,10 @@ from lots.models.scratch import (
     PlanDraft,
     RunningState,
     StagedFile,
+    VisitKey,
 )
 from lots.models.sealing import SealKey
+from lots.models.visit import Visit, VisitEnded, VisitLot, VisitSeen
 
 KEPT: Final = (
     BookLine, LineLot,
@@ -90,6 +92,7 @@ KEPT: Final = (
     ProcessAdjustment,
     KeptJudgement, Review, Release, ReleaseQuantity, RecordIssued, HeadSealed,
     SealKey,
+    Visit, VisitLot, VisitSeen, VisitEnded,
 )  # fmt: skip
 
 SCRATCH: Final = (
@@ -102,4 +105,5 @@ SCRATCH: Final = (
     LoadPicture,
     Checkpoint,
     StagedFile,
+    VisitKey,
 )

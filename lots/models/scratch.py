@@ -9,6 +9,7 @@ from lots.models.house import Place
 from lots.models.lot import Load
 from lots.models.people import Person
 from lots.models.plan import Plan, PlanVersion
+from lots.models.visit import Visit
 
 
 class LoginManager(BaseUserManager["Login"]):
@@ -121,3 +122,12 @@ class StagedFile(models.Model):
     choices = models.TextField(default="{}")
     person = models.ForeignKey(Person, models.CASCADE, related_name="+")
     at = models.BigIntegerField()
+
+
+class VisitKey(models.Model):
+    """What opens a visit: the digest of a one-time code ("" once it was used), then that of the
+    session that used it."""
+
+    visit = models.OneToOneField(Visit, models.CASCADE, related_name="key")
+    code_sha256 = models.CharField(max_length=64, blank=True, db_index=True)
+    session_sha256 = models.CharField(max_length=64, blank=True)

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('lots', '0007_seal_keys'),
+        ('lots', '0008_visits'),
     ]
 
     operations = [
