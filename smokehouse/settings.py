@@ -111,7 +111,14 @@ AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_CALLABLE = "lots.views.log_in.locked_out"
 AXES_VERBOSE = False
 # beside "password": what the throttle must not keep of a page posted with a wrong one
-AXES_SENSITIVE_PARAMETERS = ["secret", "pen-secret", "pin", "pin_again", "sign-password"]
+AXES_SENSITIVE_PARAMETERS = [
+    "secret",
+    "pen-secret",
+    "pin",
+    "pin_again",
+    "sign-password",
+    "visit_code",
+]
 
 SESSION_COOKIE_AGE = 14 * 24 * 3600  # the pen closes long before (lots/views/pen.py)
 SESSION_COOKIE_HTTPONLY = True

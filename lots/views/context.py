@@ -26,6 +26,7 @@ MENU = (
     ("My PIN", "pin_set", True),
     ("People", "people", True),
     ("Keeping the book", "keeping", True),
+    ("Visits", "visits", True),
     ("Help", "help", True),
 )
 RESERVED = {"keeping": "keeper"}  # pages that only who holds the right is led to

@@ -12,6 +12,7 @@ from django.shortcuts import redirect
 from lots.queries.house import establishment, rights_of
 from lots.views.base import HouseRequest, now_ms
 from lots.views.pen import IN_SIGHT, keep_out, note_use, pen_of_session
+from lots.views.visit_door import keep_in
 
 log = logging.getLogger("lots")
 OPEN_BEFORE_FOUNDING = (
@@ -48,8 +49,10 @@ class HouseMiddleware:
     def process_view(
         self, request: HttpRequest, view: Any, args: Any, kwargs: Any
     ) -> HttpResponse | None:
-        """Keeps everything but what is in sight behind a closed pen."""
+        """Keeps everything but what is in sight behind a closed pen, and a visit in its pages."""
         asked = cast(HouseRequest, request)
+        if hasattr(asked, "house") and (instead := keep_in(asked)) is not None:
+            return instead
         pen = getattr(asked, "pen", None)
         if pen is None:
             return None

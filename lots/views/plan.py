@@ -86,6 +86,7 @@ def version_show(request: HouseRequest, pk: int) -> HttpResponse:
             "past": reassessments_of(version),
             "house": house_at(version.signature.at) or request.house,
             "sheet": plan_sheet(plan_value(version)),
+            "history": True,
         },
     )
 

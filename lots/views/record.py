@@ -25,7 +25,11 @@ def records(request: HouseRequest) -> HttpResponse:
 
 @open_to(methods=("GET",))
 def record_download(request: HouseRequest, pk: int) -> HttpResponse:
-    row = get_object_or_404(RecordIssued.objects.select_related("lot", "file"), pk=pk)
+    return pdf_answer(get_object_or_404(RecordIssued.objects.select_related("lot", "file"), pk=pk))
+
+
+def pdf_answer(row: RecordIssued) -> HttpResponse:
+    """The sealed PDF under its name."""
     response = HttpResponse(file_bytes(row.file), content_type="application/pdf")
     name = "".join(c if c.isalnum() or c in ".-_" else "_" for c in row.file.name)
     response["Content-Disposition"] = f'attachment; filename="{name}"'

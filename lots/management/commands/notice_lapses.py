@@ -10,6 +10,7 @@ from django.core.management.base import BaseCommand
 from django.db import connection
 
 from lots.entries.lapses import notice_lapses
+from lots.entries.visit import end_visits_past_their_time
 from lots.queries.house import lots_in_hand
 
 log = logging.getLogger("lots")
@@ -24,6 +25,7 @@ def notice_all(at: int) -> tuple[int, int]:
         except Exception:
             log.exception("lapses of lot %s could not be noticed", lot.code)
             failed += 1
+    end_visits_past_their_time(at)
     return opened, failed
 
 
