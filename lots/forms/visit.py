@@ -118,7 +118,12 @@ class OpenVisitForm(forms.Form):
         super().__init__(data, **options)
         self.zone = zone
         rule, self.lots = rules().visit, list(lots)
-        self.fields["starts_at"] = MomentField(zone=house.zone, now_ms=now_ms, label="Begins")
+        self.fields["starts_at"] = MomentField(
+            zone=house.zone,
+            now_ms=now_ms,
+            label="Begins",
+            help_text="Empty is now. Later: 14:05, or 4 Mar 2026 14:05.",
+        )
         self.fields["ends_at"] = EndField(
             zone=house.zone,
             now_ms=now_ms,

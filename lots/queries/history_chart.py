@@ -16,6 +16,7 @@ from lots.queries.load_page import LimitShown
 LEFT, RIGHT, TOP, BOTTOM = 64, 22, 34, 36
 WIDE, NARROW = (760, 300), (360, 280)
 STEPS = [Fraction(n) for n in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)]
+DAY_MS = 86_400_000
 DAYS = (1, 2, 3, 5, 10, 15, 30)
 MOST_LABELS = {760: 7, 360: 3}
 
@@ -116,7 +117,10 @@ def _up(rows: Figures, height: int) -> _Up:
     values += [bound for _, _, one in rows for bound in (one.low, one.high) if bound is not None]
     low, high = min(values), max(values)
     room = max((high - low) / 10, Fraction(1, 2))
-    floor = max(Fraction(0), low - room) if low >= 0 else low - room
+    from_nothing = not rows[0][2].unit.startswith(
+        "°"
+    )  # times: how much of the time allowed was used
+    floor = Fraction(0) if from_nothing else low - room
     return _Up(floor, high + room, height)
 
 
@@ -126,8 +130,10 @@ def _drawing(
     width, height = size
     up = _up(rows, height)
 
+    first = _first(rows, found)
+
     def across(at: int) -> float:
-        share = (at - found.since) / (found.until - found.since)
+        share = (at - first) / (found.until - first)
         return round(LEFT + 12 + min(max(share, 0), 1) * (width - LEFT - RIGHT - 24), 1)
 
     return Drawing(
@@ -145,8 +151,14 @@ def _drawing(
         ],
         list(_bounds(rows, up)),
         list(_ticks(up)),
-        [(across(at), text) for at, text in _days(found, zone, MOST_LABELS[width])],
+        [(across(at), text) for at, text in _days(first, found.until, zone, MOST_LABELS[width])],
     )
+
+
+def _first(rows: Figures, found: History) -> int:
+    """Where the floor begins: a little before the first mark, so that few days fill the width."""
+    earliest = max(found.since, min(step.at for step, _, _ in rows))
+    return max(found.since, earliest - max(DAY_MS, (found.until - earliest) // 20))
 
 
 def _words(step: StepHeld, shown: LimitShown, zone: ZoneInfo) -> str:
@@ -174,12 +186,12 @@ def _ticks(up: _Up) -> Iterator[tuple[float, str]]:
         value += step
 
 
-def _days(found: History, zone: ZoneInfo, most: int) -> Iterator[tuple[int, str]]:
+def _days(since: int, until: int, zone: ZoneInfo, most: int) -> Iterator[tuple[int, str]]:
     """Midnights along the floor, so many days apart that their labels have room."""
-    first = datetime.fromtimestamp(found.since / 1000, zone)
-    span = (found.until - found.since) / 86_400_000
+    first = datetime.fromtimestamp(since / 1000, zone)
+    span = (until - since) / DAY_MS
     apart = next((n for n in DAYS if span / n <= most), DAYS[-1])
     day = first.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
-    while (at := round(day.timestamp() * 1000)) <= found.until:
+    while (at := round(day.timestamp() * 1000)) <= until:
         yield at, " ".join(show_moment(at, zone).split()[:2])
         day += timedelta(days=apart)

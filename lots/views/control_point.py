@@ -36,5 +36,5 @@ def visit_point(request: VisitRequest, pk: int, point: str) -> HttpResponse:
     found = history(plan, point, request.now_ms, lots) if plan else None
     if found is None:
         raise Http404
-    what = f"{found.point.name}, last quarter of a year, {found.plan.title}"
+    what = f"Control point {found.point.name}, {found.plan.title}"
     return show_page(request, what, "visit/point.html", _context(request, found))
