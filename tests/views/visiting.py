@@ -24,10 +24,14 @@ class Visiting:
     book: Book
     shown: Lot
     hidden: Lot
-    record: RecordIssued
-    hidden_record: RecordIssued
     visit: Visit
     code: str
+
+    def issue(self, lot: Lot) -> RecordIssued:
+        """The lot's sealed record, as of the evening before the visit."""
+        house = establishment()
+        assert house is not None
+        return issue_record(self.book.reviewer, lot, house, moment("2026-03-04 21:00"))
 
     def client(self) -> Client:
         """A browser that has typed the code."""
@@ -43,12 +47,6 @@ def visiting(book: Book, at: str = "2026-03-05 09:00", until: str = "2026-03-05 
     load = book.start("brine", "Brine tank 1", "2026-03-03 07:30", hidden)
     book.end(load, "2026-03-03 09:00")
     shown = finished(book, SHOWN, hottest="139")
-    house = establishment()
-    assert house is not None
-    records = [
-        issue_record(book.reviewer, one, house, moment("2026-03-04 21:00"))
-        for one in (shown, hidden)
-    ]
     new = NewVisit(
         "Nora Nobody (invented)",
         "Invented Agency",
@@ -58,4 +56,4 @@ def visiting(book: Book, at: str = "2026-03-05 09:00", until: str = "2026-03-05 
         "lots chosen one by one",
     )
     visit, code = open_visit(book.keeper, new, moment(at))
-    return Visiting(book, shown, hidden, *records, visit, code)
+    return Visiting(book, shown, hidden, visit, code)
