@@ -103,11 +103,11 @@ def test_no_page_of_the_visit_names_the_lot_that_was_not_chosen(
 
 
 def test_what_was_not_chosen_does_not_open(nora: Client, house: Visiting) -> None:
-    other = Deviation.objects.filter(lot=house.hidden).first()
-    assert other is not None
+    record = house.issue(house.hidden)
+    other = Deviation.objects.get(lot=house.hidden)
     for address in (
         reverse("visit_lot", args=[HIDDEN]),
-        reverse("visit_record", args=[house.issue(house.hidden).pk]),
+        reverse("visit_record", args=[record.pk]),
         reverse("visit_deviation", args=[other.pk]),
         reverse("visit_plan", args=[house.book.version.pk + 1]),
         reverse("visit_point", args=[house.book.version.plan_id, "no-such-point"]),

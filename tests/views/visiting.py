@@ -42,7 +42,8 @@ class Visiting:
 
 
 def visiting(book: Book, at: str = "2026-03-05 09:00", until: str = "2026-03-05 17:00") -> Visiting:
-    """Opened for one lot of two; the other's load broke a limit, so that it has a deviation too."""
+    """Opened for one lot of two.  Both broke a limit; what lapsed on the other is noticed as its record
+    is issued."""
     hidden = book.open_lot(HIDDEN, at="2026-03-03 07:00")
     load = book.start("brine", "Brine tank 1", "2026-03-03 07:30", hidden)
     book.end(load, "2026-03-03 09:00")
