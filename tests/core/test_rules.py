@@ -34,6 +34,22 @@ def test_records_are_kept_one_year_chilled_and_two_frozen(rules: Rules) -> None:
     assert rules.study_retention_years == 2
 
 
+def test_records_for_traceability_are_kept_two_years(rules: Rules) -> None:
+    # 21 CFR 1.1455(d); whether it applies to the house is another question
+    assert rules.traceability_months == 24
+    assert DATA["traceability"]["applies_flag"] == "to be confirmed"
+
+
+def test_a_visit_ends_by_itself_and_is_never_open_for_weeks(rules: Rules) -> None:
+    visit = rules.visit
+    assert 0 < visit.idle_ms < visit.usual_ms <= visit.longest_ms <= 7 * MS_PER_DAY
+
+
+def test_a_control_point_is_shown_over_ninety_days(rules: Rules) -> None:
+    assert rules.period.looks_back_ms == 90 * MS_PER_DAY
+    assert min(rules.period.most_steps, rules.period.most_lots, rules.period.largest_bytes) > 0
+
+
 def test_a_plan_is_reassessed_at_least_yearly(rules: Rules) -> None:
     # 21 CFR 123.8(a)(1)
     assert rules.reassess_within_ms == 365 * MS_PER_DAY

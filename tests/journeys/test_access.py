@@ -16,7 +16,9 @@ from tests.make import PASSWORD, make_book
 pytestmark = pytest.mark.journey
 
 PEOPLE = ("olive", "hazel", "petra", "percy")
-FILES = {"record_download", "kept_file", "tablet_ca", "beside_data", "worker", "manifest"}
+FILES = {
+    "record_download", "kept_file", "tablet_ca", "beside_data", "worker", "manifest", "records_zip",
+}  # fmt: skip
 LINKS = """() => [...document.querySelectorAll('a[href]')]
     .map(a => new URL(a.getAttribute('href'), location.href).href.split('#')[0])"""
 FORMS = "main form[method=post]"

@@ -210,7 +210,9 @@ def test_the_code_works_in_one_browser_alone(nora: Client, house: Visiting) -> N
 def test_typing_the_code_logs_the_persons_own_log_in_out(house: Visiting) -> None:
     client = as_person(house.book.operator)
     assert "is logged in" in client.get(reverse("visit_in")).content.decode()
+    assert "_auth_user_id" in client.session
     client.post(reverse("visit_in"), {"visit_code": house.code})
+    assert "_auth_user_id" not in client.session
     assert client.get(reverse("lots")).status_code == 403
     client.post(reverse("visit_close"))
     assert client.get(reverse("lots"))["Location"].startswith("/in/")
