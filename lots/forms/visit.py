@@ -116,8 +116,12 @@ class OpenVisitForm(forms.Form):
         **options: Any,
     ) -> None:
         super().__init__(data, **options)
-        self.zone = zone
-        rule, self.lots = rules().visit, list(lots)
+        self.zone, self.lots = zone, list(lots)
+        self._ask_when(house, now_ms)
+        self._ask_which()
+
+    def _ask_when(self, house: Establishment, now_ms: int) -> None:
+        usual, longest = show_span(rules().visit.usual_ms), show_span(rules().visit.longest_ms)
         self.fields["starts_at"] = MomentField(
             zone=house.zone,
             now_ms=now_ms,
@@ -128,10 +132,12 @@ class OpenVisitForm(forms.Form):
             zone=house.zone,
             now_ms=now_ms,
             label="Ends by itself",
-            help_text=f"Empty is {show_span(rule.usual_ms)} after the beginning; "
-            f"{show_span(rule.longest_ms)} at most. You can end it at any moment.",
+            help_text=f"Empty is {usual} after the beginning; {longest} at most. You can end it at any "
+            "moment.",
         )
-        self.fields["ends_at"].widget.attrs["placeholder"] = show_span(rule.usual_ms)
+        self.fields["ends_at"].widget.attrs["placeholder"] = usual
+
+    def _ask_which(self) -> None:
         self.fields["how"] = forms.ChoiceField(
             label="Which lots it is to", choices=HOW, widget=forms.RadioSelect, initial=OF_PERIOD
         )
@@ -140,11 +146,9 @@ class OpenVisitForm(forms.Form):
         self.fields["by"] = forms.ChoiceField(
             label="Lots counted by", choices=BY, widget=forms.RadioSelect, initial=RECEIVED
         )
+        plans = Plan.objects.order_by("title")
         self.fields["plan"] = forms.ModelChoiceField(
-            Plan.objects.order_by("title"),
-            label="Plan",
-            required=False,
-            empty_label="Choose a plan",
+            plans, label="Plan", required=False, empty_label="Choose a plan"
         )
         self.fields["lots"] = forms.MultipleChoiceField(
             label="Lots",
