@@ -1,72 +1,50 @@
 """Every reading of a record as a table for a spreadsheet: one row a reading, text that computes nothing."""
 
-import csv
-import io
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from typing import Final
 
 from lots.core.record import HandReading, LoggerSeries, LotRecord
+from lots.core.spreadsheet import MARK, csv_text
 from lots.core.units import TempUnit, degrees, show_number
 
 HEAD: Final = (
     "kind", "number", "load", "place", "probe", "observed (UTC)", "entered (UTC)", "recorded (UTC)",
     "quantity", "reading", "unit", "instrument or file", "by", "corrects", "corrected by", "taken back",
 )  # fmt: skip
-COMPUTES: Final = ("=", "+", "-", "@", "\t", "\r", "|", "%")
+MINUS: Final = "\N{MINUS SIGN}"
 
 
 def readings_csv(record: LotRecord) -> bytes:
-    """The table as UTF-8 with a mark at its begin, lines ended by CR LF.  Source: RFC 4180.
-
-    A cell of words that a spreadsheet would compute is led by an apostrophe.
-    """
-    out = io.StringIO(newline="")
-    table = csv.writer(out)
-    table.writerow(HEAD)
-    for reading in record.readings:
-        table.writerow(_hand(reading))
+    """The table as UTF-8 with a mark at its begin; no cell of it is computed by a spreadsheet."""
+    rows: list[tuple[str, ...]] = [HEAD, *(_hand(one) for one in record.readings)]
     for number, series in enumerate(record.series, 1):
-        table.writerows(_logged(number, series))
-    return b"\xef\xbb\xbf" + out.getvalue().encode()
-
-
-def harmless(words: str) -> str:
-    """The words, led by an apostrophe where a spreadsheet would take them for a formula."""
-    return f"'{words}" if words.startswith(COMPUTES) else words
+        rows += _logged(number, series)
+    return (MARK + csv_text(rows)).encode()
 
 
 def _hand(one: HandReading) -> tuple[str, ...]:
     return (
-        "by hand", str(one.number), _number(one.load), harmless(one.place), harmless(one.probe),
+        "by hand", str(one.number), _number(one.load), one.place, one.probe,
         _moment(one.observed_at), _moment(one.entered_at), _moment(one.recorded_at),
-        harmless(one.quantity), _figure(one.as_read), harmless(one.unit), harmless(one.instrument),
-        harmless(one.initials), _number(one.corrects), _number(one.corrected_by),
+        one.quantity, one.as_read.replace(MINUS, "-"), one.unit, one.instrument,
+        one.initials, _number(one.corrects), _number(one.corrected_by),
         "yes" if one.withdrawn else "",
     )  # fmt: skip
 
 
-def _figure(as_read: str) -> str:
-    """A figure stays as it was read, its minus as a spreadsheet writes it; all else is words."""
-    plain = as_read.replace("\N{MINUS SIGN}", "-").replace(",", ".")
-    digits = plain.removeprefix("-").replace(".", "", 1)
-    return plain if digits.isascii() and digits.isdigit() else harmless(as_read)
-
-
 def _logged(number: int, one: LoggerSeries) -> Iterator[tuple[str, ...]]:
     unit: TempUnit = "F" if one.unit == "F" else "C"
-    place, probe, file = harmless(one.place), harmless(one.probe), harmless(one.file)
-    by, load = harmless(one.imported_by), _number(one.load)
-    recorded = _moment(one.imported_at)
+    load, recorded = _number(one.load), _moment(one.imported_at)
     shown: dict[int, str] = {}
     for at, ninths in zip(one.at, one.ninths, strict=True):
         if ninths not in shown:
             figure = show_number(Fraction(degrees(ninths, unit)), 3, 1)
-            shown[ninths] = figure.replace("\N{MINUS SIGN}", "-")
+            shown[ninths] = figure.replace(MINUS, "-")
         yield (
-            "logger", f"S{number}", load, place, probe, _moment(at), "", recorded, "temperature",
-            shown[ninths], unit, file, by, "", "", "",
+            "logger", f"S{number}", load, one.place, one.probe, _moment(at), "", recorded, "temperature",
+            shown[ninths], unit, one.file, one.imported_by, "", "", "",
         )  # fmt: skip
 
 
