@@ -121,6 +121,7 @@ AXES_SENSITIVE_PARAMETERS = [
 ]
 
 SESSION_COOKIE_AGE = 14 * 24 * 3600  # the pen closes long before (lots/views/pen.py)
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True  # serving.py lets go of it on this machine alone
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_HTTPONLY = True
@@ -128,6 +129,10 @@ CSRF_FAILURE_VIEW = "lots.views.errors.csrf_failure"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
+SILENCED_SYSTEM_CHECKS = [
+    "security.W004",  # HSTS: a tablet that lost the house's authority must reach the page that helps
+    "security.W008",  # there is no plain address that could be redirected: the port speaks https or nothing
+]
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [SELF],

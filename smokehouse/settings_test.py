@@ -20,3 +20,4 @@ if "sqlite" in DATABASES["default"]["ENGINE"]:  # PostgreSQL makes one beside th
     DATABASES["default"]["TEST"] = {"NAME": _folder / "test.sqlite3"}
 SEAL_PASSPHRASE = "invented, of the tests"  # never what lies on the machine that runs them
 SEAL_PASSPHRASE_FILE = SEAL_TIMESTAMP_URL = SEAL_TIMESTAMP_CERT = ""
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = False  # the tests' own server speaks no https

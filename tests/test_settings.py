@@ -1,8 +1,11 @@
 """No secret in the tree, no default password, and what every answer carries."""
 
 import importlib
+import os
 import pkgutil
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -144,3 +147,12 @@ def test_every_password_typed_is_named_so_that_the_throttle_blanks_it_out() -> N
     # typed again only where a new one is chosen: no log-in is tried there
     blanked = {"password", "password_again", *settings.AXES_SENSITIVE_PARAMETERS}
     assert {one for one in named if one.rsplit(".", 1)[1] not in blanked} == set()
+
+
+def test_the_checks_for_a_real_deployment_find_nothing(tmp_path: Path) -> None:
+    words = [sys.executable, "manage.py", "--data", str(tmp_path), "check", "--deploy"]
+    known = {k: v for k, v in os.environ.items() if k != "DJANGO_SETTINGS_MODULE"}
+    done = subprocess.run(
+        [*words, "--fail-level", "WARNING"], cwd=ROOT, env=known, capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stderr

@@ -50,6 +50,11 @@ def speak_https(standing: LanCert) -> None:
     settings.CSRF_COOKIE_SECURE = True
 
 
+def speak_plainly() -> None:
+    """On this machine alone no network is crossed, and a browser may keep its cookie without https."""
+    settings.SESSION_COOKIE_SECURE = settings.CSRF_COOKIE_SECURE = False
+
+
 def _hosts(where: Reached) -> list[str]:
     six = [f"[{one}]" for one in where.addresses if one.version == 6]
     return [*where.names, *(str(one) for one in where.addresses if one.version == 4), *six]
@@ -181,6 +186,7 @@ def serve_forever(host: str, port: int, holding: int, certificates: Path | None 
     beside, so that the book counts as in use until the last of them has ended."""
     if certificates is None:
         check_loopback(host)
+        speak_plainly()
     connections.close_all()  # no open file of the book may pass to the workers
     master = os.getpid()
     noticing = _start_beside(holding, "notice_lapses", "--every", str(LAPSES_EVERY_S))

@@ -11,6 +11,7 @@ from django.shortcuts import redirect
 
 from lots.queries.house import establishment, rights_of
 from lots.views.base import HouseRequest, now_ms
+from lots.views.on_paper import warn_of_unprintable
 from lots.views.pen import IN_SIGHT, keep_out, note_use, pen_of_session
 from lots.views.visit_door import keep_in
 
@@ -60,6 +61,7 @@ class HouseMiddleware:
         if not pen.open and (match is None or match.url_name not in IN_SIGHT):
             return keep_out(asked)
         note_use(asked)
+        warn_of_unprintable(asked)
         return None
 
     def process_exception(self, request: HttpRequest, error: Exception) -> None:

@@ -5,6 +5,7 @@ import re
 from dataclasses import dataclass
 from typing import Any, Final
 
+from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -30,6 +31,7 @@ IN_SIGHT: Final = frozenset(
     }
 )  # fmt: skip
 BY_ITSELF: Final = frozenset({"worker", "manifest"})  # a browser fetches these when it likes
+SECRET: Final = ("password", *settings.AXES_SENSITIVE_PARAMETERS)
 CARRIED: Final = "pen-secret"  # the field that a carried form is opened with
 _DIGITS: Final = re.compile(rf"[0-9]{{{SHORTEST},{LONGEST}}}")
 
@@ -104,7 +106,7 @@ def _query(request: HttpRequest) -> str:
 def _carried(request: HouseRequest, form: OpenPenForm) -> HttpResponse:
     """Asks for the password with everything that was typed in the same form.  Files cannot be carried:
     the pen is opened in place, and the browser's way back still has them."""
-    left_out = ("csrfmiddlewaretoken", CARRIED)
+    left_out = ("csrfmiddlewaretoken", CARRIED, *SECRET)  # a password is typed anew, never carried
     typed = [
         (name, value)
         for name, values in request.POST.lists()
