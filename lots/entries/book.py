@@ -13,12 +13,11 @@ from lots.entries.refusals import USED, Refused
 from lots.models.book import BookLine, Kept, LineLot
 from lots.models.lot import Lot
 from lots.models.people import Person
-from lots.queries.digests import canonical, line_digest, row_digest, sha256
+from lots.queries.digests import GENESIS, canonical, line_digest, row_digest, sha256
 
 __all__ = ["Act", "act", "already", "canonical", "row_digest", "sha256", "taken_once"]
 
 FORM: Final = 1
-GENESIS: Final = "0" * 64
 POSTGRES_LOCK: Final = 0x51D0C
 Row = TypeVar("Row", bound=Kept)
 Words = ParamSpec("Words")

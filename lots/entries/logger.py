@@ -12,6 +12,7 @@ from pathlib import Path
 from django.conf import settings
 from django.db.models import Max
 
+from lots.core.merkle import merkle_root
 from lots.core.series import PACK_ROWS, Chunk, pack, unpack
 from lots.core.units import show_temperature
 from lots.entries.book import Act, act, canonical
@@ -38,22 +39,6 @@ from lots.queries.judgements import Judged
 from lots.queries.sight import Sight
 
 EARLIEST_AT = 946_684_800_000  # 1 Jan 2000 UTC: a logger's clock that was never set says less
-
-
-def merkle_root(leaves: list[bytes]) -> str:
-    """The tree head over the packed rows, as RFC 6962 section 2.1 defines it."""
-
-    def head(part: list[bytes]) -> bytes:
-        if not part:
-            return hashlib.sha256(b"").digest()
-        if len(part) == 1:
-            return hashlib.sha256(b"\x00" + part[0]).digest()
-        split = 1
-        while split * 2 < len(part):
-            split *= 2
-        return hashlib.sha256(b"\x01" + head(part[:split]) + head(part[split:])).digest()
-
-    return head(leaves).hex()
 
 
 def stage_file(

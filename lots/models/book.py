@@ -1,5 +1,6 @@
 """The book: one line an act, each tied to the line before by its digest."""
 
+from collections.abc import Sequence
 from typing import Any, ClassVar
 
 from django.db import models
@@ -38,14 +39,22 @@ class Kept(models.Model):
 
     def named_content(self) -> dict[str, Any]:
         """The row's content as text and whole numbers, under the names that the book covers."""
+        return self.content_of([getattr(self, name) for name in self.covered_columns()])
+
+    @classmethod
+    def covered_columns(cls) -> list[str]:
+        """The attributes that the book's digest covers, in the order of `content_of`."""
+        return [cls._meta.get_field(name).attname for name in (*cls.NAMED, *cls.LATER)]
+
+    @classmethod
+    def content_of(cls, values: Sequence[Any]) -> dict[str, Any]:
+        """The named content of a row whose covered columns hold these values."""
         content: dict[str, Any] = {}
-        for name in self.NAMED:
-            value = getattr(self, self._meta.get_field(name).attname)
-            if isinstance(value, bool):
-                value = int(value)
-            content[name] = "" if value is None else value
-        for name in self.LATER:
-            value = getattr(self, self._meta.get_field(name).attname)
+        for name, value in zip(cls.NAMED, values, strict=False):
+            if value is None:
+                value = ""
+            content[name] = int(value) if isinstance(value, bool) else value
+        for name, value in zip(cls.LATER, values[len(cls.NAMED) :], strict=True):
             if value is not None and value != "":
                 content[name] = int(value) if isinstance(value, bool) else value
         return content

@@ -1,85 +1,105 @@
-"""Walks the book and names the first line and row that do not agree."""
+"""Walks the book and names the first line and row that do not agree.
 
-import hashlib
-import json
-from collections.abc import Iterator
+The walk goes once through the lines, some at a time, and with them through every kept table, the packed
+readings and the files; what it holds at a time does not grow with the book.  It compares what the application
+reads: a column whose type or text was changed so that the same value is read from it is not seen.
+"""
+
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from django.apps import apps
+from django.db import connection
+from django.db.models import Max
 
-from lots.models.book import BookLine, Kept, LineLot
+from lots.models.book import BookLine
 from lots.models.kept import KEPT
-from lots.models.reading import PackedSeries
-from lots.queries.digests import line_digest, row_digest
+from lots.models.triggers import missing_triggers
+from lots.queries.book_chunks import chunk_faults
+from lots.queries.book_files import file_faults, stray_files
+from lots.queries.book_lines import Chain, Fault, Note, blocks, told_by
+from lots.queries.book_rows import Span, beyond, row_faults
+from lots.queries.house import rules
 
-GENESIS: Final = "0" * 64
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """The first thing that does not agree: which line, and what is wrong with it."""
-
-    line: int
-    words: str
+__all__ = ["Fault", "Note", "Walk", "book_faults", "line_of_digest"]
+OF_THE_BOOK: Final = 0  # stands for a line where a fault is of no line
 
 
-def book_faults() -> Iterator[Fault]:
-    """Everything in the book that does not agree with its digests, in order of the lines."""
-    prev, number = GENESIS, 0
-    rows_told: dict[str, set[int]] = {}
-    for line in BookLine.objects.order_by("number").iterator():
-        number += 1
-        if line.number != number:
-            yield Fault(number, f"line {number} is missing: the next is {line.number}")
-            number = line.number
-        if line.prev != prev:
-            yield Fault(line.number, f"line {line.number} does not follow the line before it")
-        if line_digest(line) != line.digest:
-            yield Fault(line.number, f"line {line.number} is not what its digest says")
-        yield from _row_faults(line, rows_told)
-        prev = line.digest
-    yield from _untold(rows_told, number)
+def line_of_digest(digest: str) -> BookLine | None:
+    return BookLine.objects.filter(digest=digest.strip().lower()).first()
 
 
-def _row_faults(line: BookLine, rows_told: dict[str, set[int]]) -> Iterator[Fault]:
-    try:
-        content = json.loads(line.content)
-    except ValueError:
-        yield Fault(line.number, f"line {line.number} cannot be read")
+@dataclass
+class Walk:
+    """One walk through the book.
+
+    Args:
+        since: the first line that is walked; None walks from the book's first.
+        files: whether the bytes of kept files are read, and files of no line told.
+    """
+
+    since: int | None = None
+    files: bool = False
+    lines: int = 0
+    newest: BookLine | None = None  # the last line that was walked
+
+    def findings(self) -> Iterator[Fault]:
+        """Faults and notes in order of the lines; those of the book as a whole come first and last."""
+        yield from _triggers_gone()
+        newest = BookLine.objects.aggregate(newest=Max("number"))["newest"] or 0
+        low = None if self.since is None else self.since - 1
+        before = None if low is None else BookLine.objects.filter(number=low).first()
+        chain = Chain(before, rules().future_grace_ms)
+        if low is not None:
+            chain.number = low
+        for lines in blocks(low, newest):
+            span = (low, lines[-1].number)
+            yield from sorted(self._of_block(chain, lines, span), key=lambda found: found.line)
+            self.lines += len(lines)
+            low, self.newest = lines[-1].number, lines[-1]
+        yield from beyond(low or 0)
+        yield from _cut_off(newest)
+        if self.files:
+            yield from stray_files()
+
+    def _of_block(self, chain: Chain, lines: Sequence[BookLine], span: Span) -> Iterator[Fault]:
+        told = [told_by(line) for line in lines]
+        for line, one in zip(lines, told, strict=True):
+            yield from chain.faults(line)
+            if not one.readable:
+                yield Fault(line.number, f"line {line.number} cannot be read")
+        yield from row_faults(told, span)
+        yield from chunk_faults(told, span)
+        yield from file_faults(span, self.files)
+
+
+def book_faults(since: int | None = None, files: bool = False) -> Iterator[Fault]:
+    """Everything in the book that does not agree, in order of the lines."""
+    return (found for found in Walk(since, files).findings() if not isinstance(found, Note))
+
+
+def _triggers_gone() -> Iterator[Fault]:
+    missing = missing_triggers()
+    if missing:
+        more = f", and {len(missing) - 1} more" if len(missing) > 1 else ""
+        words = f"an append-only trigger is missing: {missing[0]}{more}"
+        yield Fault(OF_THE_BOOK, words)
+
+
+def _cut_off(newest: int) -> Iterator[Fault]:
+    """Kept rows taken off the end of a table.  SQLite remembers the highest number that it gave there, and
+    gives none back save where the whole entry was undone; PostgreSQL's sequences leave gaps by themselves."""
+    if connection.vendor != "sqlite":
         return
-    for name, pk, digest in content.get("rows", []):
-        rows_told.setdefault(name, set()).add(pk)
-        row = apps.get_model("lots", name).objects.filter(pk=pk).first()
-        what = f"line {line.number}: row {pk} of {name}"
-        if row is None:
-            yield Fault(line.number, f"{what} is gone")
-        elif row_digest(row) != digest:
-            yield Fault(line.number, f"{what} is not what was written")
-        elif row.line_id != line.number:
-            yield Fault(line.number, f"{what} says that line {row.line_id} wrote it")
-        elif isinstance(row, PackedSeries) and _spoilt(row):
-            yield Fault(line.number, f"{what}: its packed readings were changed")
-    lots = set(LineLot.objects.filter(line=line).values_list("lot_id", flat=True))
-    if lots != set(content.get("lots", [])):
-        yield Fault(line.number, f"line {line.number}: the lots that it concerns were changed")
-
-
-def _spoilt(row: PackedSeries) -> bool:
-    return hashlib.sha256(bytes(row.data)).hexdigest() != row.digest
-
-
-def _untold(rows_told: dict[str, set[int]], last: int) -> Iterator[Fault]:
-    """Rows that no line tells of: put in behind the application's back.  A row whose line
-    came after the last one walked is passed over: the book is in use."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT name, seq FROM sqlite_sequence")
+        given = dict(cursor.fetchall())
     for model in KEPT:
-        if not issubclass(model, Kept):
-            continue
-        told = rows_told.get(str(model._meta.model_name), set())
-        for pk, line in model.objects.values_list("pk", "line_id"):
-            if pk not in told and not (line > last and _stands(line)):
-                yield Fault(line, f"row {pk} of {model._meta.model_name} stands in no line")
-
-
-def _stands(number: int) -> bool:
-    return BookLine.objects.filter(number=number).exists()
+        highest = given.get(model._meta.db_table, 0)
+        last = model._default_manager.aggregate(last=Max("pk"))["last"] or 0
+        if model is not BookLine and highest > last:
+            words = (
+                f"after line {newest}: rows were taken off the end of {model._meta.model_name}: number "
+                f"{highest} was given there, and the last is {last}"
+            )
+            yield Fault(newest + 1, words)

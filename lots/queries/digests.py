@@ -2,14 +2,17 @@
 
 import hashlib
 import json
-from typing import Any
+from typing import Any, Final
 
 from lots.models.book import BookLine, Kept
+
+GENESIS: Final = "0" * 64  # what the first line follows
+_CANONICAL: Final = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False)
 
 
 def canonical(content: Any) -> str:
     """Canonical JSON (RFC 8785) of strings, whole numbers, lists and dicts with ASCII keys."""
-    return json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return _CANONICAL.encode(content)
 
 
 def sha256(data: str | bytes) -> str:
