@@ -69,8 +69,9 @@ def _of_model(model: type[Kept], told: Digests, span: Span) -> Iterator[Fault]:
     met: set[int] = set()
     altered: dict[int, tuple[int, str]] = {}
     for pk, line, *values in rows.iterator(ROWS_AT_ONCE):
-        if pk not in told:
+        if pk not in told or told[pk][0] != line:
             yield untold(line, pk, name)
+        if pk not in told:
             continue
         met.add(pk)
         digest = digest_of(model, values)

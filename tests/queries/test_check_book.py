@@ -1,0 +1,268 @@
+"""What the command says of a book: where it began, how much it tells, and its exit."""
+
+import json
+from collections.abc import Iterator
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import CommandError
+from django.db import connection
+
+from lots.management.commands import check_book as command
+from lots.models.book import BookLine, Kept
+from lots.models.house import Place
+from lots.models.kept import KEPT
+from lots.models.reading import PackedSeries
+from lots.models.triggers import lay_triggers, lift_triggers
+from lots.queries import book_lines
+from lots.queries.book_check import Fault, Walk, book_faults
+from tests.entries.roads import csv, imported
+from tests.make import Book
+
+
+@pytest.fixture(autouse=True)
+def files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setattr(settings, "FILES_DIR", tmp_path / "files")
+    return tmp_path / "files"
+
+
+def check(*words: str) -> tuple[int, str]:
+    out = StringIO()
+    with pytest.raises(SystemExit) as left:
+        call_command("check_book", *words, stdout=out)
+    return int(left.value.code or 0), out.getvalue()
+
+
+def change(sql: str, *values: object) -> None:
+    """Past the application, and with every trigger standing again."""
+    lift_triggers()
+    with connection.cursor() as cursor:
+        cursor.execute(sql, values)
+    lay_triggers()
+
+
+def file_of(book: Book, count: int, columns: int = 1) -> None:
+    figures = [[f"{36 + n % 5 / 10}" for n in range(count)] for _ in range(columns)]
+    probes = {n: f"probe {n}" for n in range(1, columns + 1)} if columns > 1 else {}
+    data = csv("2026-03-04 08:00", 2, *figures)
+    imported(book, data, "2026-03-04 20:00", book.place("Cooler"), None, probes)
+
+
+def words() -> list[str]:
+    return [fault.words for fault in book_faults()]
+
+
+def test_a_sound_book_is_said_to_agree_with_its_newest_digest(book: Book) -> None:
+    status, said = check()
+    newest = BookLine.objects.order_by("-number")[0]
+    assert status == 0
+    assert f"{newest.number} lines agree. The newest digest is {newest.digest}." in said
+    assert "their bytes were not read" in said
+
+
+def test_an_empty_book_is_said_to_be_empty(db: None) -> None:
+    assert check() == (0, "The book is empty.\n")
+
+
+def test_since_begins_at_its_line_and_says_what_was_not_checked(book: Book) -> None:
+    digest = BookLine.objects.get(number=12).digest
+    change("UPDATE lots_place SET name = 'x' WHERE line_id = 11")
+    assert check()[0] == 1
+    status, said = check("--since", digest)
+    newest = BookLine.objects.order_by("-number")[0].number
+    assert status == 0
+    assert f"{newest - 11} lines from line 12 on agree" in said
+    assert "Lines 1 to 11 were not checked." in said
+
+
+def test_since_holds_its_own_first_line_to_the_digest(book: Book) -> None:
+    line = BookLine.objects.get(number=12)
+    change("UPDATE lots_bookline SET kind = 'x' WHERE number = 12")
+    status, said = check("--since", line.digest)
+    assert (status, "line 12 is not what its digest says" in said) == (1, True)
+
+
+def test_an_unknown_digest_is_refused_in_words(book: Book) -> None:
+    with pytest.raises(CommandError, match="No line of this book has the digest abc"):
+        call_command("check_book", "--since", "abc")
+
+
+def test_the_first_fault_of_each_line_is_told_and_with_every_all_of_them(book: Book) -> None:
+    book.open_lot()
+    line = BookLine.objects.get(kind="lot opened").number
+    change("UPDATE lots_observation SET what = 'x' WHERE line_id = %s", line)
+    first, every = check()[1], check("--every")[1]
+    assert first.count(f"line {line}:") == 1
+    assert every.count(f"line {line}:") > 1
+
+
+def test_no_more_than_so_many_are_told_and_how_many_more_there_are(book: Book) -> None:
+    change("UPDATE lots_place SET name = name || 'x'")
+    status, said = check("--most", "2")
+    assert status == 1
+    assert said.count("is not what was written") == 2
+    assert f"… and {Place.objects.count() - 2} more." in said
+
+
+def test_json_says_the_same(book: Book) -> None:
+    change("UPDATE lots_place SET name = 'x' WHERE line_id = 11")
+    status, said = check("--json")
+    told: dict[str, Any] = json.loads(said)
+    assert (status, told["agrees"], told["more_faults"]) == (1, False, 0)
+    (fault,) = told["faults"]
+    assert fault["line"] == 11
+    assert fault["words"].startswith("line 11: row ")
+
+
+def test_a_witness_is_heard_too(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+    def witness() -> Iterator[Fault]:
+        yield Fault(3, "line 3 was sealed with another digest")
+
+    monkeypatch.setattr(command, "WITNESSES", (witness,))
+    status, said = check()
+    assert (status, "line 3 was sealed with another digest" in said) == (1, True)
+
+
+def test_every_column_of_a_kept_row_is_under_its_digest() -> None:
+    """What is under no digest could be changed unseen: packed readings are under their file's head."""
+    for model in KEPT:
+        if issubclass(model, Kept):
+            names = {field.name for field in model._meta.concrete_fields} - {"id", "line"}
+            left = names - set(model.NAMED) - set(model.LATER)
+            assert left == ({"data"} if model is PackedSeries else set()), model
+
+
+def test_blocks_of_any_size_find_the_same(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+    book.open_lot()
+    change("UPDATE lots_place SET line_id = 3 WHERE line_id = 14")
+    change("DELETE FROM lots_rightgiven WHERE id = 2")
+    whole = words()
+    assert len(whole) == 3
+    for size in (1, 2, 3, 7):
+        monkeypatch.setattr(book_lines, "LINES_AT_ONCE", size)
+        assert words() == whole
+
+
+def test_a_row_that_another_line_tells_of_is_named_from_both_sides(book: Book) -> None:
+    place = Place.objects.get(line=14).pk
+    change("UPDATE lots_place SET line_id = 3 WHERE line_id = 14")
+    assert f"line 14: row {place} of place says that line 3 wrote it" in words()
+
+
+def test_rows_that_changed_places_are_told_apart_from_changed_ones(book: Book) -> None:
+    one, other = Place.objects.order_by("pk")[:2]
+    change("UPDATE lots_place SET name = 'x' WHERE id = %s", one.pk)
+    change("UPDATE lots_place SET name = %s, kind = %s WHERE id = %s", one.name, one.kind, other.pk)
+    assert any(f"row {other.pk} of place is not what was written: it holds what row {one.pk} held" in w
+               for w in words())  # fmt: skip
+
+
+def test_a_line_that_tells_of_no_kept_rows_name_is_named(book: Book) -> None:
+    line = BookLine.objects.order_by("-number")[0]
+    content = json.loads(line.content) | {"rows": [["login", 1, "x"]]}
+    change("UPDATE lots_bookline SET content = %s WHERE number = %s",
+           json.dumps(content), line.number)  # fmt: skip
+    assert any("row 1 of login: no rows of that name are kept" in one for one in words())
+
+
+@pytest.mark.parametrize("content", ["no json", "[]", '{"rows": [1]}', '{"rows": 3}', "{" * 9])
+def test_a_line_that_cannot_be_read_is_named_and_the_walk_goes_on(content: str, book: Book) -> None:
+    change("UPDATE lots_bookline SET content = %s WHERE number = 12", content)
+    found = words()
+    assert "line 12 cannot be read" in found
+    assert any("stands in no line, though it says line 12" in one for one in found)
+    assert not any("line 14" in one for one in found)
+
+
+def test_a_chunk_is_named_with_its_probe_in_a_file_of_two(book: Book) -> None:
+    file_of(book, 1500, columns=2)
+    change("UPDATE lots_packedseries SET data = zeroblob(length(data)) WHERE probe = 'probe 2' "
+           "AND count = 500")  # fmt: skip
+    line = PackedSeries.objects.first().line_id  # type: ignore[union-attr]
+    assert words() == [
+        f"line {line}: chunk 4 of 4 of Cooler's file logger.csv, readings 2501 to 3000 (probe 2), was "
+        "changed"
+    ]
+
+
+def test_a_changed_chunk_whose_own_digest_was_made_to_fit_is_named(book: Book) -> None:
+    file_of(book, 2500)
+    change("UPDATE lots_packedseries SET data = (SELECT data FROM lots_packedseries WHERE id = 2), "
+           "digest = (SELECT digest FROM lots_packedseries WHERE id = 2) WHERE id = 1")  # fmt: skip
+    (fault,) = words()
+    assert "chunk 1 of 3" in fault and fault.endswith("was changed")
+
+
+def test_whole_chunk_rows_that_changed_places_are_told(book: Book) -> None:
+    file_of(book, 2500)
+    change("UPDATE lots_packedseries SET id = 100 WHERE id = 1")
+    change("UPDATE lots_packedseries SET id = 1 WHERE id = 2")
+    change("UPDATE lots_packedseries SET id = 2 WHERE id = 100")
+    assert [one.rsplit(", ", 1)[1] for one in words() if "chunk" in one] == [
+        "was changed: it holds what chunk 2 held",
+        "was changed: it holds what chunk 1 held",
+    ]
+
+
+def test_a_files_head_that_was_changed_is_named(book: Book) -> None:
+    file_of(book, 2500)
+    change("UPDATE lots_loggerimport SET root = digest FROM lots_packedseries")
+    found = words()
+    assert any("of loggerimport is not what was written" in one for one in found)
+    assert any(
+        "the head of Cooler's file logger.csv is not that of its 3 chunks" in o for o in found
+    )
+
+
+def test_a_lost_or_changed_file_is_named_and_a_stray_one_noted(book: Book, files: Path) -> None:
+    file_of(book, 10)
+    (file,) = files.iterdir()
+    data = file.read_bytes()
+    file.write_bytes(data[:-1] + b"\r")
+    assert check()[0] == 0
+    assert "its file logger.csv was changed (files/" in check("--files")[1]
+    file.write_bytes(data + b"\n")
+    assert "has not the size that it had" in check()[1]
+    file.rename(files / "elsewhere")
+    assert "its file logger.csv is gone" in check()[1]
+    assert "note: files/elsewhere stands in no line" in check("--files")[1]
+
+
+def test_a_clock_set_back_is_noted_and_is_no_fault(book: Book) -> None:
+    book.at_place("Cooler", "10:00 36.2")
+    book.at_place("Cooler", "08:00 36.2")
+    status, said = check()
+    assert status == 0
+    assert "was heard 120 min before line" in said
+
+
+def test_the_walk_holds_no_more_of_a_longer_book(book: Book) -> None:
+    """One walk asks as many questions a block, however many rows it has."""
+    with CountedQueries() as few:
+        list(Walk().findings())
+    for hour in range(8, 20):
+        book.at_place("Cooler", f"{hour:02}:00 36.2")
+    with CountedQueries() as more:
+        list(Walk().findings())
+    assert more.count == few.count
+
+
+class CountedQueries:
+    """How many questions were asked meanwhile."""
+
+    def __enter__(self) -> "CountedQueries":
+        self.count = 0
+        self._wrapped = connection.execute_wrapper(self._one)
+        self._wrapped.__enter__()
+        return self
+
+    def _one(self, execute: Any, *args: Any) -> Any:
+        self.count += 1
+        return execute(*args)
+
+    def __exit__(self, *error: Any) -> None:
+        self._wrapped.__exit__(*error)
