@@ -49,14 +49,14 @@ class Kept(models.Model):
     @classmethod
     def content_of(cls, values: Sequence[Any]) -> dict[str, Any]:
         """The named content of a row whose covered columns hold these values."""
-        content: dict[str, Any] = {}
-        for name, value in zip(cls.NAMED, values, strict=False):
-            if value is None:
-                value = ""
-            content[name] = int(value) if isinstance(value, bool) else value
-        for name, value in zip(cls.LATER, values[len(cls.NAMED) :], strict=True):
-            if value is not None and value != "":
-                content[name] = int(value) if isinstance(value, bool) else value
+        content = {
+            name: "" if value is None else int(value) if value is True or value is False else value
+            for name, value in zip(cls.NAMED, values, strict=False)
+        }
+        if cls.LATER:
+            for name, value in zip(cls.LATER, values[len(cls.NAMED) :], strict=True):
+                if value is not None and value != "":
+                    content[name] = int(value) if isinstance(value, bool) else value
         return content
 
 

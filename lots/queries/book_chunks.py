@@ -12,10 +12,9 @@ from typing import Final
 from lots.core.merkle import leaf_hash, tree_head
 from lots.models.reading import LoggerImport, PackedSeries
 from lots.queries.book_lines import Fault, Told
-from lots.queries.book_rows import Span, digest_of, in_span, untold
+from lots.queries.book_rows import PACKED, Span, digest_of, in_span, untold
 
-CHUNKS_AT_ONCE: Final = 100  # about 1.2 MB
-NAME: Final = "packedseries"
+CHUNKS_AT_ONCE: Final = 20  # so few that their bytes stay in the processor's cache
 Order = Mapping[
     int, Mapping[int, str]
 ]  # line → its chunks as told: number → digest, in their order
@@ -23,7 +22,7 @@ Order = Mapping[
 
 def chunk_faults(told: Sequence[Told], span: Span) -> Iterator[Fault]:
     """What does not agree among the packed readings of the lines."""
-    order = {one.line: {pk: d for name, pk, d in one.rows if name == NAME} for one in told}
+    order = {one.line: {pk: d for name, pk, d in one.rows if name == PACKED} for one in told}
     line_of = {pk: line for line, chunks in order.items() for pk in chunks}
     leaves: dict[int, bytes] = {}
     doubtful: set[int] = set()
@@ -33,7 +32,7 @@ def chunk_faults(told: Sequence[Told], span: Span) -> Iterator[Fault]:
         CHUNKS_AT_ONCE
     ):
         if line_of.get(pk) != line and line not in order:
-            yield untold(line, pk, NAME)
+            yield untold(line, pk, PACKED)
         elif line_of.get(pk) != line or digest_of(PackedSeries, values) != order[line][pk]:
             doubtful.add(line)
         leaves[pk] = leaf_hash(data)

@@ -7,6 +7,7 @@ is met too; what a line tells of and was not met is looked for by its number.
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
+from django.db import connection
 from django.db.models import QuerySet
 
 from lots.models.book import BookLine, Kept, LineLot
@@ -16,6 +17,8 @@ from lots.queries.book_lines import Fault, Told
 from lots.queries.digests import canonical, sha256
 
 ROWS_AT_ONCE: Final = 1_000
+LAST_NUMBER: Final = 2**63 - 1  # no line has a higher one
+PACKED: Final = "packedseries"
 Span = tuple[
     int | None, int
 ]  # lines above the first (None: from below the first line) up to the last
@@ -52,10 +55,23 @@ def row_faults(told: Sequence[Told], span: Span) -> Iterator[Fault]:
     """What does not agree among the rows of the lines, save packed series (book_chunks)."""
     found, wrong = by_model(told)
     yield from wrong
-    for name, model in KEPT_ROWS.items():
-        if model is not PackedSeries:
-            yield from _of_model(model, found.get(name, {}), span)
+    for name in sorted({*found, *models_with_rows(span)} - {PACKED}):
+        yield from _of_model(KEPT_ROWS[name], found.get(name, {}), span)
     yield from _lot_faults(told, span)
+
+
+def models_with_rows(span: Span) -> set[str]:
+    """The names of those of which rows stand under the lines: one question for all the tables."""
+    low, high = span
+    above = "" if low is None else f"line_id > {int(low)} AND "
+    asked = (
+        f"SELECT '{name}' WHERE EXISTS (SELECT 1 FROM {model._meta.db_table} "
+        f"WHERE {above}line_id <= {int(high)})"
+        for name, model in KEPT_ROWS.items()
+    )
+    with connection.cursor() as cursor:
+        cursor.execute(" UNION ALL ".join(asked))
+        return {name for (name,) in cursor.fetchall()}
 
 
 def digest_of(model: type[Kept], values: Sequence[Any]) -> str:
@@ -132,9 +148,9 @@ def beyond(newest: int) -> Iterator[Fault]:
     """Rows that name a line after the newest that is not there either: a line that came meanwhile is
     seen by the same question as its rows."""
     lines = BookLine.objects.values("number")
-    for name, model in KEPT_ROWS.items():
-        rows = model._default_manager.filter(line_id__gt=newest).exclude(line_id__in=lines)
-        for pk, line in rows.order_by().values_list("pk", "line_id"):
+    for name in sorted(models_with_rows((newest, LAST_NUMBER))):
+        rows = KEPT_ROWS[name]._default_manager.filter(line_id__gt=newest)
+        for pk, line in rows.exclude(line_id__in=lines).order_by().values_list("pk", "line_id"):
             yield untold(line, pk, name)
     mentions = LineLot.objects.filter(line_id__gt=newest).exclude(line_id__in=lines)
     for line in mentions.order_by().values_list("line_id", flat=True):

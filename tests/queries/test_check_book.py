@@ -240,8 +240,8 @@ def test_a_clock_set_back_is_noted_and_is_no_fault(book: Book) -> None:
     assert "was heard 120 min before line" in said
 
 
-def test_the_walk_holds_no_more_of_a_longer_book(book: Book) -> None:
-    """One walk asks as many questions a block, however many rows it has."""
+def test_a_block_is_walked_with_as_many_questions_however_many_rows_it_has(book: Book) -> None:
+    book.at_place("Cooler", "07:00 36.2")
     with CountedQueries() as few:
         list(Walk().findings())
     for hour in range(8, 20):
