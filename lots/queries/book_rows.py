@@ -12,7 +12,6 @@ from django.db.models import QuerySet
 
 from lots.models.book import BookLine, Kept, LineLot
 from lots.models.kept import KEPT
-from lots.models.reading import PackedSeries
 from lots.queries.book_lines import Fault, Told
 from lots.queries.digests import canonical, sha256
 
