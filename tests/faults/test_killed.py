@@ -43,6 +43,7 @@ class Traffic:
     wrong: list[str] = field(default_factory=list)
     stop: threading.Event = field(default_factory=threading.Event)
     threads: list[threading.Thread] = field(default_factory=list)
+    within_s: float = WITHIN_S
 
     def begin(self) -> None:
         works = [(self._tablet, n) for n in range(TABLETS)] + [(self._logger, 0)]
@@ -70,7 +71,7 @@ class Traffic:
                 return act()
             except BROKEN_OFF:
                 if self.stop.is_set():
-                    deadline = deadline or time.monotonic() + WITHIN_S
+                    deadline = deadline or time.monotonic() + self.within_s
                     if time.monotonic() > deadline:
                         raise
                 time.sleep(AGAIN_AFTER_S)
@@ -107,7 +108,9 @@ class Traffic:
             time.sleep(0.02)
         return len(self.entries) > before
 
-    def end(self) -> None:
+    def end(self, within_s: float) -> None:
+        """What is on its way is sent until it is acknowledged, for so long."""
+        self.within_s = within_s
         self.stop.set()
         for thread in self.threads:
             thread.join(WITHIN_S + 60)
@@ -140,7 +143,7 @@ def under_fire(folder: Path, kills: int, planted: str = "") -> list[str]:
             sound = told["newest"]
             if whole:
                 server.start()
-        traffic.end()
+        traffic.end(within_s=5 if wrong else WITHIN_S)
         wrong += traffic.wrong + reader.ask("walk", since=None)["faults"]
         wrong += reader.ask("entries", keys=traffic.entries)
         wrong += reader.ask("files", names=traffic.files)
