@@ -26,6 +26,10 @@ WORKERS: Final = 2
 THREADS: Final = 4
 ANSWER_WITHIN_S: Final = 120  # a logger's file of 50 MB on a small machine
 LAPSES_EVERY_S: Final = 60
+# How long a thread that computes keeps the others of its worker waiting.  A reading asks the database some
+# seventy times and waits for its turn after each: at Python's 5 ms a file being taken in made it a third of a
+# second slower (tests/bench/load.py).
+GIVE_WAY_S: Final = 0.0005
 
 
 def is_loopback(host: str) -> bool:
@@ -170,6 +174,7 @@ class Logbook(BaseApplication):  # type: ignore[misc]
     def load(self) -> Any:
         from smokehouse.wsgi import application
 
+        sys.setswitchinterval(GIVE_WAY_S)
         return application
 
 

@@ -39,7 +39,9 @@ class Posted:
 
     took_ms: list[float] = field(default_factory=list)
     late_ms: list[float] = field(default_factory=list)
+    beside_file_ms: list[float] = field(default_factory=list)  # those answered while a file went in
     files_ms: list[float] = field(default_factory=list)
+    file_goes_in: bool = False
     entries: dict[str, int] = field(default_factory=dict)
     files: dict[str, int] = field(default_factory=dict)
     wrong: list[str] = field(default_factory=list)
@@ -53,8 +55,11 @@ def reading_a_second(browser: Browser, number: int, began: float, posted: Posted
         entry = reading_entry(browser.house, load, 1)
         sent = time.monotonic()
         answer = browser.send_entry(entry)
-        posted.took_ms.append(1000 * (time.monotonic() - sent))
+        took_ms = 1000 * (time.monotonic() - sent)
+        posted.took_ms.append(took_ms)
         posted.late_ms.append(1000 * (sent - due))
+        if posted.file_goes_in:
+            posted.beside_file_ms.append(took_ms)
         if answer.status == 200 and json.loads(answer.text)["stored"]:
             posted.entries[entry["key"]] = 1
         else:
@@ -66,8 +71,9 @@ def file_now_and_then(browser: Browser, number: int, began: float, posted: Poste
         time.sleep(max(0.0, began + part * SECONDS / (FILES + 1) - time.monotonic()))
         name = f"file-{part}.csv"
         data = logger_file(now_ms() // 1000 - (8 + part) * 86_400, FILE_ROWS)
-        sent = time.monotonic()
+        sent, posted.file_goes_in = time.monotonic(), True
         browser.send_file(browser.house["coolers"][part % 2], name, data)
+        posted.file_goes_in = False
         posted.files_ms.append(1000 * (time.monotonic() - sent))
         posted.files[name] = FILE_ROWS
 
@@ -125,6 +131,11 @@ def main() -> None:
     print(
         f"a posted reading: p50 {cuts[49]:.0f} ms, p99 {cuts[98]:.0f} ms, longest {took[-1]:.0f} ms; "
         f"sent late by {statistics.median(posted.late_ms):.1f} ms (median)"
+    )
+    beside = posted.beside_file_ms or [0]
+    print(
+        f"{len(beside)} of them while a file went in: median {statistics.median(beside):.0f} ms, "
+        f"longest {max(beside):.0f} ms"
     )
     for words in wrong[:20]:
         print(words, file=sys.stderr)

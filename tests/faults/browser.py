@@ -39,13 +39,24 @@ class Browser:
     def ask(
         self, method: str, path: str, body: bytes | None = None, kind: str = "", **headers: str
     ) -> Answer:
-        """One question; raises one of BROKEN_OFF where no whole answer came."""
+        """One question; raises one of BROKEN_OFF where no whole answer came.  A connection that the server
+        had closed meanwhile is opened anew, as browsers do."""
+        cookies = "; ".join(f"{name}={value}" for name, value in self.cookies.items())
+        sent = {"Cookie": cookies, "X-CSRFToken": self.csrf} | headers
+        sent |= {"Content-Type": kind} if kind else {}
+        kept_open = self._line is not None
+        try:
+            return self._asked(method, path, body, sent)
+        except (BrokenPipeError, ConnectionResetError):  # RemoteDisconnected is one
+            if not kept_open:
+                raise
+            return self._asked(method, path, body, sent)
+
+    def _asked(self, method: str, path: str, body: bytes | None, sent: dict[str, str]) -> Answer:
         try:
             if self._line is None:
                 self._line = HTTPConnection("127.0.0.1", self.port, timeout=ANSWER_WITHIN_S)
-            cookies = "; ".join(f"{name}={value}" for name, value in self.cookies.items())
-            sent = {"Cookie": cookies, "X-CSRFToken": self.csrf} | headers
-            self._line.request(method, path, body, sent | ({"Content-Type": kind} if kind else {}))
+            self._line.request(method, path, body, sent)
             got = self._line.getresponse()
             text = got.read().decode()
         except BROKEN_OFF:
