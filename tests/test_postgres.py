@@ -17,7 +17,7 @@ import pytest
 from django.db import connection
 
 from lots.models.kept import KEPT
-from tests.test_serve import CODE, PATIENCE_S, ROOT, free_port
+from tests.management.console import CODE, PATIENCE_S, ROOT, free_port
 
 pytestmark = pytest.mark.skipif(
     connection.vendor != "postgresql", reason="PostgreSQL's own: tests/postgres.sh"

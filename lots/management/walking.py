@@ -14,6 +14,7 @@ from lots.entries.keeping import note_walk
 from lots.models.book import BookLine
 from lots.queries.book_check import Fault, book_faults
 from lots.queries.keeping import TOLD, Files, Walk, missing_files, named_files
+from lots.queries.witnesses import witness_faults
 
 log = logging.getLogger("lots")
 
@@ -49,7 +50,7 @@ def _walk(at: int, began: float) -> Walk:
     try:
         with one_sight():
             last = BookLine.objects.order_by("-number").first()
-            faults = list(book_faults())
+            faults = [*book_faults(), *witness_faults()]
             named = named_files()
         files = look_at_files(named)
     except (DatabaseError, OSError) as error:

@@ -68,6 +68,11 @@ class Forger:
         sql = f"SELECT {quoted} FROM {model._meta.db_table} WHERE id = ?"
         return sha256(canonical(model.content_of(self.db.execute(sql, [pk]).fetchone())))
 
+    def newest(self) -> int:
+        """The number of the last line."""
+        row = self.db.execute("SELECT max(number) FROM lots_bookline").fetchone()
+        return int(row[0])
+
     def line_digest(self, number: int) -> str:
         line = self.line(number)
         names = ("form", "number", "at", "kind", "content", "prev")

@@ -67,6 +67,10 @@ def reword(number: int, forger: Forger) -> None:
         forger.put_line(number, digest=forger.line_digest(number))
 
 
+def reword_newest(forger: Forger) -> None:
+    reword(forger.newest(), forger)
+
+
 def change_and_chain_again(forger: Forger) -> None:
     """A reading of the smoke made hotter, and every digest from line 17 on computed anew."""
     with forger.unguarded():
@@ -77,8 +81,9 @@ def change_and_chain_again(forger: Forger) -> None:
 
 def change_the_end(forger: Forger) -> None:
     with forger.unguarded():
-        forger.run("UPDATE lots_reading SET as_read = '-9' WHERE line_id = 60")
-        forger.chain_again(55)
+        newest = forger.newest()
+        forger.run("UPDATE lots_reading SET as_read = '-9' WHERE line_id = ?", newest - 5)
+        forger.chain_again(newest - 8)
 
 
 def change_a_byte(forger: Forger) -> None:

@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "smokehouse.settings")
+os.environ.setdefault("SEAL_PASSPHRASE", "invented, of a book that is attacked")
 
 import django
 
@@ -20,6 +21,7 @@ from django.core.management import call_command  # noqa: E402
 
 from lots.entries import logger  # noqa: E402
 from lots.entries.files import Upload  # noqa: E402
+from lots.entries.head import seal_head  # noqa: E402
 from lots.entries.reading import enter_readings  # noqa: E402
 from lots.entries.readings import Figure  # noqa: E402
 from lots.entries.record import issue_record  # noqa: E402
@@ -47,7 +49,9 @@ def lay_book() -> None:
     house, line = Establishment.objects.get(), last_line(lot)
     assert line is not None
     sign_reviews(book.reviewer, [(lot, line.number)], "", at)
+    seal_head(house, at)  # as the pages do after each review and release
     release_lot(book.reviewer, lot, {"release": 18_000}, "", at, "Frozen, below 0 °F")
+    seal_head(house, at)
     issued = issue_record(book.reviewer, lot, house, at)
     Path(settings.DATA_DIR, RECORD).write_bytes(file_bytes(issued.file))
     for minute in range(12):

@@ -24,7 +24,13 @@ def test_every_reading_of_the_record_is_a_row() -> None:
 
 @pytest.mark.parametrize(
     ("as_read", "cell"),
-    [("-12.5", "-12.5"), ("\N{MINUS SIGN}12.5", "-12.5"), ("63", "63"), ("-1+2", "'-1+2"), ("=2", "'=2")],
+    [
+        ("-12.5", "-12.5"),
+        ("\N{MINUS SIGN}12.5", "-12.5"),
+        ("63", "63"),
+        ("-1+2", "'-1+2"),
+        ("=2", "'=2"),
+    ],
 )
 def test_a_figure_stays_a_number_and_nothing_else_does(as_read: str, cell: str) -> None:
     record = make_record()

@@ -10,6 +10,7 @@ import sys
 from datetime import datetime, timedelta
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "smokehouse.settings")
+os.environ.setdefault("SEAL_PASSPHRASE", "invented, of a book that is attacked")
 
 import django
 

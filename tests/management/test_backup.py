@@ -80,8 +80,9 @@ def test_an_existing_file_is_never_written_over(data: Path, tmp_path: Path) -> N
 def test_no_key_that_is_open_goes_along_and_no_secret(data: Path, tmp_path: Path) -> None:
     for standing in (data / "keys").glob("seal*.pem"):
         standing.unlink()
-    make_seal_key(data / "keys", "Invented Creek Smokehouse", NOW)
-    (data / "keys" / "pin_seal.pem").write_bytes((data / "keys" / "seal-key.pem").read_bytes())
+    make_seal_key(data / "keys", "Invented Creek Smokehouse", NOW, b"alder-and-oak-smoke")
+    for name in ("seal-key.pem", "seal-ca-key.pem", "pin_seal.pem"):  # as older versions left them
+        (data / "keys" / name).write_bytes(_key(closed=False))
     (data / "keys" / "seal-passphrase.pem").write_text("alder-and-oak-smoke")
     file = tmp_path / "b"
     done = manage(data, "backup", str(file))
@@ -106,7 +107,7 @@ def _key(closed: bool) -> bytes:
 
 
 def test_a_key_goes_along_only_where_a_passphrase_closes_it(tmp_path: Path) -> None:
-    make_seal_key(tmp_path, "Invented", NOW)
+    make_seal_key(tmp_path, "Invented", NOW, b"alder-and-oak-smoke")
     certificate = (tmp_path / "seal.pem").read_bytes()
     closed, opened = _key(closed=True), _key(closed=False)
     assert is_public_or_closed(certificate)
@@ -270,6 +271,7 @@ def test_a_book_that_lies_elsewhere_than_in_sqlite_is_refused_in_words(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.setattr(connections["default"], "vendor", "postgresql")
+    monkeypatch.setitem(connections["default"].settings_dict, "NAME", "smokehouse")
     for command in ("backup", "restore"):
-        with pytest.raises(CommandError, match="its database's tools"):
+        with pytest.raises(CommandError, match="PostgreSQL"):
             call_command(command, str(tmp_path / "b"))

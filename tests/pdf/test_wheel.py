@@ -27,7 +27,9 @@ def python(tmp_path_factory: pytest.TempPathFactory) -> Path:
     subprocess.run([sys.executable, "-m", "venv", str(folder / "env")], check=True)
     made = folder / "env" / "bin" / "python"
     subprocess.run(
-        [str(made), *pip[1:], "install", "-c", str(PINS), str(wheel)], check=True, capture_output=True
+        [str(made), *pip[1:], "install", "-c", str(PINS), str(wheel)],
+        check=True,
+        capture_output=True,
     )
     return made
 

