@@ -178,6 +178,61 @@ def test_a_line_that_cannot_be_read_is_named_and_the_walk_goes_on(content: str, 
     assert not any("line 14" in one for one in found)
 
 
+def test_a_line_that_follows_another_than_the_one_before_is_named(book: Book) -> None:
+    change("UPDATE lots_bookline SET prev = 'x' WHERE number = 12")
+    assert any(one.startswith("line 12 does not follow line 11") for one in words())
+
+
+def test_a_row_that_names_a_line_after_the_last_is_found(book: Book) -> None:
+    newest = BookLine.objects.order_by("-number")[0].number
+    place = Place.objects.get(line=14).pk
+    with connection.constraint_checks_disabled():
+        change("UPDATE lots_place SET line_id = %s WHERE line_id = 14", newest + 5)
+        found = words()
+        change("UPDATE lots_place SET line_id = 14 WHERE id = %s", place)
+    assert f"row {place} of place stands in no line, though it says line {newest + 5}" in found
+
+
+def test_a_missing_trigger_is_told_with_how_many_more(book: Book) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute("DROP TRIGGER lots_place_no_delete")
+        cursor.execute("DROP TRIGGER lots_place_no_update")
+    found = words()
+    lay_triggers()
+    assert found == ["an append-only trigger is missing: lots_place_no_update, and 1 more"]
+
+
+def test_rows_taken_off_the_end_are_missed_by_the_number_that_was_given(book: Book) -> None:
+    book.at_place("Cooler", "08:00 36.2")
+    newest = BookLine.objects.order_by("-number")[0].number
+    lift_triggers()
+    with connection.cursor() as cursor:
+        cursor.execute("DELETE FROM lots_reading WHERE line_id = %s", [newest])
+        cursor.execute("DELETE FROM lots_bookline WHERE number = %s", [newest])
+    lay_triggers()
+    assert any(one.startswith(f"after line {newest - 1}: rows were taken off the end of reading")
+               for one in words())  # fmt: skip
+
+
+def test_bytes_that_changed_places_between_chunks_are_told(book: Book) -> None:
+    file_of(book, 2000)
+    first, second = (bytes(one) for one in PackedSeries.objects.values_list("data", flat=True))
+    change("UPDATE lots_packedseries SET data = CASE id WHEN 1 THEN %s ELSE %s END", second, first)
+    assert [one.rsplit(", ", 1)[1] for one in words()] == [
+        "was changed: it holds what chunk 2 held",
+        "was changed: it holds what chunk 1 held",
+    ]
+
+
+def test_a_file_of_which_everything_is_gone_is_named_by_its_chunks(book: Book) -> None:
+    file_of(book, 2000)
+    change("DELETE FROM lots_packedseries")
+    change("DELETE FROM lots_loggerimport")
+    found = words()
+    assert any("chunk 2 of 2 of a logger's file, is gone" in one for one in found)
+    assert any("of loggerimport is gone" in one for one in found)
+
+
 def test_a_chunk_is_named_with_its_probe_in_a_file_of_two(book: Book) -> None:
     file_of(book, 1500, columns=2)
     change("UPDATE lots_packedseries SET data = zeroblob(length(data)) WHERE probe = 'probe 2' "
