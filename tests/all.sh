@@ -54,5 +54,5 @@ unset DATABASE_URL # SQLite first, whatever this machine serves
 .venv/bin/python -m pytest "$@"
 if [ $# -eq 0 ]; then
   say "tests on PostgreSQL"
-  tests/postgres.sh .venv/bin/python -m pytest tests/entries tests/queries tests/models tests/books tests/test_postgres.py
+  tests/postgres.sh .venv/bin/python -m pytest tests/entries tests/queries tests/models tests/books tests/test_postgres.py tests/faults
 fi
