@@ -165,6 +165,11 @@ def test_kills_lose_nothing_that_was_acknowledged_and_leave_nothing_half_written
 
 
 def test_a_line_written_outside_the_transaction_would_be_found(tmp_path: Path) -> None:
+    """By the walk; PostgreSQL holds a row's line to be there at the commit, and refuses it at once."""
+    if os.environ.get("DATABASE_URL"):
+        with pytest.raises(AssertionError, match="violates foreign key constraint"):
+            under_fire(tmp_path / "data", 6, planted="line")
+        return
     wrong = under_fire(tmp_path / "data", 6, planted="line")
     assert any("stands in no line" in words for words in wrong), wrong
 
