@@ -29,6 +29,18 @@ def _flush_past_the_triggers(self: TransactionTestCase) -> None:
 TransactionTestCase._fixture_teardown = _flush_past_the_triggers  # type: ignore[method-assign]
 
 
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """What is about the other database is left to the run on that one: tests/all.sh does both."""
+    there = [item for item in items if _elsewhere(item)]
+    config.hook.pytest_deselected(items=there)
+    items[:] = [item for item in items if item not in there]
+
+
+def _elsewhere(item: pytest.Item) -> bool:
+    mark = item.get_closest_marker("of_database")
+    return mark is not None and mark.args != (connection.vendor,)
+
+
 @pytest.fixture(autouse=True)
 def _pens_stay_open(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     """Tests jump by hours with one browser; the pen closes only where a test is about that."""

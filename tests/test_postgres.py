@@ -14,14 +14,11 @@ from urllib.request import urlopen
 
 import psycopg
 import pytest
-from django.db import connection
 
 from lots.models.kept import KEPT
 from tests.management.console import CODE, PATIENCE_S, ROOT, free_port
 
-pytestmark = pytest.mark.skipif(
-    connection.vendor != "postgresql", reason="PostgreSQL's own: tests/postgres.sh"
-)
+pytestmark = pytest.mark.of_database("postgresql")
 NAME = "smokehouse_commands"
 
 

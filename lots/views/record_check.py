@@ -22,7 +22,7 @@ from lots.views.one_at_a_time import Busy, slot
 OUTCOMES = {
     "intact": ("Intact", "="),
     "altered": ("Altered, or no record of this logbook", "\N{NOT EQUAL TO}"),
-    "unknown": ("Intact, but whose seal it is is not known", "?"),
+    "unknown": ("Intact, but the seal is not one that is known here", "?"),
 }
 
 

@@ -9,15 +9,12 @@ from pathlib import Path
 
 import psycopg
 import pytest
-from django.db import connection
 from psycopg import sql
 
 from tests.books.test_books import BOOKS, JUDGE, run
 from tests.test_postgres import url  # noqa: F401 a fixture
 
-pytestmark = pytest.mark.skipif(
-    connection.vendor != "postgresql", reason="PostgreSQL's own: tests/postgres.sh"
-)
+pytestmark = pytest.mark.of_database("postgresql")
 Rows = tuple[str, list[str], list[tuple[object, ...]]]  # table, columns, rows
 
 

@@ -83,7 +83,7 @@ def repeatable(house: Book) -> Iterator[Book]:
     connection.close()
 
 
-@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL's own")
+@pytest.mark.of_database("postgresql")
 def test_the_chain_does_not_rest_on_how_the_role_was_set_up(repeatable: Book) -> None:
     append_notes(repeatable)
 

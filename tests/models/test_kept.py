@@ -150,9 +150,7 @@ def test_every_kept_table_refuses_update_and_delete(model: type, book: Book) -> 
             _raw(f"DELETE FROM {table}")
 
 
-of_sqlite = pytest.mark.skipif(
-    POSTGRES, reason="SQLite's own; PostgreSQL's stand in test_kept_postgres.py"
-)
+of_sqlite = pytest.mark.of_database("sqlite")  # PostgreSQL's stand in test_kept_postgres.py
 
 
 @of_sqlite

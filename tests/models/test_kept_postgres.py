@@ -16,9 +16,7 @@ from lots.models.house import Place
 from lots.models.triggers import lay_triggers, missing_triggers
 from tests.make import Book, make_book
 
-pytestmark = pytest.mark.skipif(
-    connection.vendor != "postgresql", reason="PostgreSQL's own: tests/postgres.sh"
-)
+pytestmark = pytest.mark.of_database("postgresql")
 SHADOW = (
     "CREATE OR REPLACE FUNCTION refuse_change() RETURNS trigger LANGUAGE plpgsql AS "
     "$$ BEGIN RETURN COALESCE(NEW, OLD); END $$"

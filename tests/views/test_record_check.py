@@ -83,7 +83,7 @@ def test_an_altered_file_is_named_so(client: Client, book: Book) -> None:
 
 def test_a_strangers_seal_is_not_known(client: Client) -> None:
     said = drop(client, WARM.read_bytes()).content.decode()
-    assert "Intact, but whose seal it is is not known" in said
+    assert "Intact, but the seal is not one that is known here" in said
     assert "This book did not issue this file." in said
 
 
