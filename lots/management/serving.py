@@ -29,8 +29,8 @@ THREADS: Final = 4
 ANSWER_WITHIN_S: Final = 120  # a logger's file of 50 MB on a small machine
 LAPSES_EVERY_S: Final = 60
 # How long a thread that computes keeps the others of its worker waiting.  A reading asks the database some
-# seventy times and waits for its turn after each: at Python's 5 ms a file being taken in made it a third of a
-# second slower (tests/bench/load.py).
+# seventy times and waits for its turn after each: at Python's 5 ms a file being taken in made it some 150 ms
+# slower on a busy machine (tests/bench/load.py).
 GIVE_WAY_S: Final = 0.0005
 
 

@@ -20,7 +20,6 @@ from lots.models.reading import PackedSeries
 from lots.models.triggers import lay_triggers, lift_triggers
 from lots.queries import book_lines
 from lots.queries.book_check import Fault, Walk, book_faults
-from tests.entries.roads import csv, imported
 from tests.make import Book
 
 
@@ -43,13 +42,6 @@ def change(sql: str, *values: object) -> None:
     with connection.cursor() as cursor:
         cursor.execute(sql, values)
     lay_triggers()
-
-
-def file_of(book: Book, count: int, columns: int = 1) -> None:
-    figures = [[f"{36 + n % 5 / 10}" for n in range(count)] for _ in range(columns)]
-    probes = {n: f"probe {n}" for n in range(1, columns + 1)} if columns > 1 else {}
-    data = csv("2026-03-04 08:00", 2, *figures)
-    imported(book, data, "2026-03-04 20:00", book.place("Cooler"), None, probes)
 
 
 def words() -> list[str]:
@@ -212,79 +204,6 @@ def test_rows_taken_off_the_end_are_missed_by_the_number_that_was_given(book: Bo
     lay_triggers()
     assert any(one.startswith(f"after line {newest - 1}: rows were taken off the end of reading")
                for one in words())  # fmt: skip
-
-
-def test_bytes_that_changed_places_between_chunks_are_told(book: Book) -> None:
-    file_of(book, 2000)
-    first, second = (bytes(one) for one in PackedSeries.objects.values_list("data", flat=True))
-    change("UPDATE lots_packedseries SET data = CASE id WHEN 1 THEN %s ELSE %s END", second, first)
-    assert [one.rsplit(", ", 1)[1] for one in words()] == [
-        "was changed: it holds what chunk 2 held",
-        "was changed: it holds what chunk 1 held",
-    ]
-
-
-def test_a_file_of_which_everything_is_gone_is_named_by_its_chunks(book: Book) -> None:
-    file_of(book, 2000)
-    change("DELETE FROM lots_packedseries")
-    change("DELETE FROM lots_loggerimport")
-    found = words()
-    assert any("chunk 2 of 2 of a logger's file, is gone" in one for one in found)
-    assert any("of loggerimport is gone" in one for one in found)
-
-
-def test_a_chunk_is_named_with_its_probe_in_a_file_of_two(book: Book) -> None:
-    file_of(book, 1500, columns=2)
-    change("UPDATE lots_packedseries SET data = zeroblob(length(data)) WHERE probe = 'probe 2' "
-           "AND count = 500")  # fmt: skip
-    line = PackedSeries.objects.first().line_id  # type: ignore[union-attr]
-    assert words() == [
-        f"line {line}: chunk 4 of 4 of Cooler's file logger.csv, readings 2501 to 3000 (probe 2), was "
-        "changed"
-    ]
-
-
-def test_a_changed_chunk_whose_own_digest_was_made_to_fit_is_named(book: Book) -> None:
-    file_of(book, 2500)
-    change("UPDATE lots_packedseries SET data = (SELECT data FROM lots_packedseries WHERE id = 2), "
-           "digest = (SELECT digest FROM lots_packedseries WHERE id = 2) WHERE id = 1")  # fmt: skip
-    (fault,) = words()
-    assert "chunk 1 of 3" in fault and fault.endswith("was changed")
-
-
-def test_whole_chunk_rows_that_changed_places_are_told(book: Book) -> None:
-    file_of(book, 2500)
-    change("UPDATE lots_packedseries SET id = 100 WHERE id = 1")
-    change("UPDATE lots_packedseries SET id = 1 WHERE id = 2")
-    change("UPDATE lots_packedseries SET id = 2 WHERE id = 100")
-    assert [one.rsplit(", ", 1)[1] for one in words() if "chunk" in one] == [
-        "was changed: it holds what chunk 2 held",
-        "was changed: it holds what chunk 1 held",
-    ]
-
-
-def test_a_files_head_that_was_changed_is_named(book: Book) -> None:
-    file_of(book, 2500)
-    change("UPDATE lots_loggerimport SET root = digest FROM lots_packedseries")
-    found = words()
-    assert any("of loggerimport is not what was written" in one for one in found)
-    assert any(
-        "the head of Cooler's file logger.csv is not that of its 3 chunks" in o for o in found
-    )
-
-
-def test_a_lost_or_changed_file_is_named_and_a_stray_one_noted(book: Book, files: Path) -> None:
-    file_of(book, 10)
-    (file,) = files.iterdir()
-    data = file.read_bytes()
-    file.write_bytes(data[:-1] + b"\r")
-    assert check()[0] == 0
-    assert "its file logger.csv was changed (files/" in check("--files")[1]
-    file.write_bytes(data + b"\n")
-    assert "has not the size that it had" in check()[1]
-    file.rename(files / "elsewhere")
-    assert "its file logger.csv is gone" in check()[1]
-    assert "note: files/elsewhere stands in no line" in check("--files")[1]
 
 
 def test_a_clock_set_back_is_noted_and_is_no_fault(book: Book) -> None:
