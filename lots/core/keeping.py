@@ -4,7 +4,10 @@ from datetime import UTC, datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
-DAY_MS: Final = 24 * 3600 * 1000
+from lots.core.units import MS_PER_DAY, MS_PER_S
+
+DAY_MS: Final = MS_PER_DAY
+MIN_PER_HOUR: Final = 60
 
 
 def newest_hour(now_ms: int, minute: int, zone: ZoneInfo) -> int:
@@ -15,10 +18,10 @@ def newest_hour(now_ms: int, minute: int, zone: ZoneInfo) -> int:
         minute: of the day, from midnight.  An hour that a clock change leaves out counts as the hour
             after it; of one that comes twice the first counts.
     """
-    today = datetime.fromtimestamp(now_ms / 1000, UTC).astimezone(zone).date()
+    today = datetime.fromtimestamp(now_ms / MS_PER_S, UTC).astimezone(zone).date()
     for day in (today + timedelta(days=1), today, today - timedelta(days=1)):
-        clock = datetime(day.year, day.month, day.day, minute // 60, minute % 60, tzinfo=zone)
-        at = int(clock.timestamp() * 1000)
+        clock = datetime(day.year, day.month, day.day, *divmod(minute, MIN_PER_HOUR), tzinfo=zone)
+        at = int(clock.timestamp() * MS_PER_S)
         if at <= now_ms:
             return at
     raise AssertionError("a day has 25 hours at most")

@@ -7,12 +7,14 @@ from typing import Final
 
 from lots.core.record import HandReading, LoggerSeries, LotRecord
 from lots.core.spreadsheet import MARK, csv_text
-from lots.core.units import TempUnit, degrees, show_number
+from lots.core.units import MS_PER_S, TempUnit, degrees, show_number
 
 HEAD: Final = (
     "kind", "number", "load", "place", "probe", "observed (UTC)", "entered (UTC)", "recorded (UTC)",
     "quantity", "reading", "unit", "instrument or file", "by", "corrects", "corrected by", "taken back",
 )  # fmt: skip
+DECIMALS: Final = 3  # of a reading, at most
+EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 MINUS: Final = "\N{MINUS SIGN}"
 
 
@@ -40,7 +42,7 @@ def _logged(number: int, one: LoggerSeries) -> Iterator[tuple[str, ...]]:
     shown: dict[int, str] = {}
     for at, ninths in zip(one.at, one.ninths, strict=True):
         if ninths not in shown:
-            figure = show_number(Fraction(degrees(ninths, unit)), 3, 1)
+            figure = show_number(Fraction(degrees(ninths, unit)), DECIMALS, 1)
             shown[ninths] = figure.replace(MINUS, "-")
         yield (
             "logger", f"S{number}", load, one.place, one.probe, _moment(at), "", recorded, "temperature",
@@ -56,6 +58,6 @@ def _moment(at: int) -> str:
     """ISO 8601 in UTC, to the second where it is whole."""
     if not at:
         return ""
-    moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(milliseconds=at)
-    exact = "seconds" if at % 1000 == 0 else "milliseconds"
+    moment = EPOCH + timedelta(milliseconds=at)
+    exact = "seconds" if at % MS_PER_S == 0 else "milliseconds"
     return moment.isoformat(timespec=exact).replace("+00:00", "Z")

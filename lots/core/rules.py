@@ -211,10 +211,13 @@ def _keeping(row: Data) -> KeepingRule:
     )
 
 
+MIN_PER_HOUR: Final = 60
+
+
 def _hour(text: str) -> int:
     """Minutes after midnight of "03:00"."""
     at = time.fromisoformat(text)
-    return at.hour * 60 + at.minute
+    return at.hour * MIN_PER_HOUR + at.minute
 
 
 def _flat(row: Data) -> FlatRule:
