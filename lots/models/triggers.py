@@ -130,6 +130,8 @@ def lift_triggers(using: str = "default") -> None:
     """Takes the triggers away; for the flush at the end of a test alone."""
     connection = connections[using]
     with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":  # what waits for the commit bars a table's change
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
         for table, name, _ in list(triggers(connection)):
             _drop(connection, cursor, table, name)
 

@@ -331,9 +331,7 @@ def test_once_a_person_says_why_it_left_the_others_govern_and_it_is_printed(
     book.end(load, at_minute(LAST_MIN + 5))
     assert heat(book, lot, LAST_MIN + 6).verdict is not Verdict.DEVIATION
     assert not Deviation.objects.filter(limit_id="smoke-heat").exists()
-    said = (
-        f"{gone} left at 4 Mar 2026 {at_minute(195)} −05:00 (OO): slid out as the rack was turned"
-    )
+    said = f"{gone} left at 4 Mar 2026 {at_minute(195)} −05:00 (OO, said "
     assert said in paper(record_of(book, lot))
 
 

@@ -128,6 +128,7 @@ def test_every_column_of_a_kept_row_is_under_its_digest() -> None:
             assert left == ({"data"} if model is PackedSeries else set()), model
 
 
+@pytest.mark.of_database("sqlite")  # the attack is made in its own words
 def test_blocks_of_any_size_find_the_same(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
     book.open_lot()
     change("UPDATE lots_place SET line_id = 3 WHERE line_id = 14")
@@ -175,6 +176,7 @@ def test_a_line_that_follows_another_than_the_one_before_is_named(book: Book) ->
     assert any(one.startswith("line 12 does not follow line 11") for one in words())
 
 
+@pytest.mark.of_database("sqlite")  # the attack is made in its own words
 def test_a_row_that_names_a_line_after_the_last_is_found(book: Book) -> None:
     newest = BookLine.objects.order_by("-number")[0].number
     place = Place.objects.get(line=14).pk
@@ -185,6 +187,7 @@ def test_a_row_that_names_a_line_after_the_last_is_found(book: Book) -> None:
     assert f"row {place} of place stands in no line, though it says line {newest + 5}" in found
 
 
+@pytest.mark.of_database("sqlite")  # the attack is made in its own words
 def test_a_missing_trigger_is_told_with_how_many_more(book: Book) -> None:
     with connection.cursor() as cursor:
         cursor.execute("DROP TRIGGER lots_place_no_delete")
@@ -194,6 +197,7 @@ def test_a_missing_trigger_is_told_with_how_many_more(book: Book) -> None:
     assert found == ["an append-only trigger is missing: lots_place_no_update, and 1 more"]
 
 
+@pytest.mark.of_database("sqlite")  # the attack is made in its own words
 def test_rows_taken_off_the_end_are_missed_by_the_number_that_was_given(book: Book) -> None:
     book.at_place("Cooler", "08:00 36.2")
     newest = BookLine.objects.order_by("-number")[0].number

@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import pytest
+
 from lots.models.reading import PackedSeries
 from tests.entries.roads import csv, imported
 from tests.make import Book
@@ -36,6 +38,7 @@ def test_a_file_of_which_everything_is_gone_is_named_by_its_chunks(book: Book) -
     assert any("of loggerimport is gone" in one for one in found)
 
 
+@pytest.mark.of_database("sqlite")  # the attack is made in its own words
 def test_a_chunk_is_named_with_its_probe_in_a_file_of_two(book: Book) -> None:
     file_of(book, 1500, columns=2)
     change("UPDATE lots_packedseries SET data = zeroblob(length(data)) WHERE probe = 'probe 2' "
@@ -47,6 +50,7 @@ def test_a_chunk_is_named_with_its_probe_in_a_file_of_two(book: Book) -> None:
     ]
 
 
+@pytest.mark.of_database("sqlite")  # the attack is made in its own words
 def test_a_changed_chunk_whose_own_digest_was_made_to_fit_is_named(book: Book) -> None:
     file_of(book, 2500)
     change("UPDATE lots_packedseries SET data = (SELECT data FROM lots_packedseries WHERE id = 2), "
@@ -55,6 +59,7 @@ def test_a_changed_chunk_whose_own_digest_was_made_to_fit_is_named(book: Book) -
     assert "chunk 1 of 3" in fault and fault.endswith("was changed")
 
 
+@pytest.mark.of_database("sqlite")  # the attack is made in its own words
 def test_whole_chunk_rows_that_changed_places_are_told(book: Book) -> None:
     file_of(book, 2500)
     change("UPDATE lots_packedseries SET id = 100 WHERE id = 1")

@@ -2,6 +2,8 @@
 
 import base64
 import json
+import re
+from collections.abc import Callable
 from pathlib import Path
 from subprocess import run
 from typing import Any
@@ -46,8 +48,19 @@ def sealed(book: Book, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Book:
 
 
 def _raw(sql: str, *values: object) -> None:
+    if connection.vendor == "postgresql":  # it names the same function otherwise
+        other = r"jsonb_set(seal::jsonb, '{\1}', '\2'::jsonb)::text"
+        sql = re.sub(r"json_set\(seal, '\$\.(\w+)', '?([^')]*)'?\)", _as_jsonb(other), sql)
     with connection.cursor() as cursor:
-        cursor.execute(sql, values)
+        cursor.execute(sql, values or None)
+
+
+def _as_jsonb(other: str) -> Callable[[re.Match[str]], str]:
+    def write(found: re.Match[str]) -> str:
+        value = found[2] if found[2].isdigit() else json.dumps(found[2])
+        return other.replace("\\1", found[1]).replace("\\2", value)
+
+    return write
 
 
 def recompute() -> None:
