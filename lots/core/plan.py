@@ -6,7 +6,7 @@ A plan is data, pinned by each lot.  `plan_from` reads it; `faults` lists what b
 from dataclasses import dataclass, field
 from typing import Final
 
-from lots.core.limits import Limit, limit_from, waiting_for_files
+from lots.core.limits import Exposure, Limit, limit_from, waiting_for_files
 from lots.core.plan_content import (
     FLAGS,
     HAZARDS,
@@ -196,9 +196,15 @@ class Plan:
         """The critical control points at a step."""
         return tuple(point for point in self.control_points if point.step == step_id)
 
-    def limits_of(self, step_id: str) -> tuple[Limit, ...]:
-        """The limits that a step is held against, in the plan's order."""
-        return tuple(limit for point in self.points_at(step_id) for limit in point.limits)
+    def held_at(self, step_id: str) -> list[tuple[ControlPoint, Limit]]:
+        """The limits of a step with the control point that each belongs to; an exposure over several
+        steps is judged in each of them."""
+        return [
+            (point, limit)
+            for point in self.control_points
+            for limit in point.limits
+            if point.step == step_id or step_id in _exposed_in(limit)
+        ]
 
     def control_point_of(self, limit_id: str) -> ControlPoint:
         """The control point that a limit, or the limit it is a part of, stands at.
@@ -255,6 +261,10 @@ class Plan:
         Source: 21 CFR 123.9(b), by the plan's storage.
         """
         return rules.retention_years[self.product.storage]
+
+
+def _exposed_in(limit: Limit) -> tuple[str, ...]:
+    return limit.rule.steps if isinstance(limit.rule, Exposure) else ()
 
 
 def plan_from(content: Content) -> Plan:

@@ -21,6 +21,8 @@ from lots.core.record import HandReading, JudgedLimit, LotRecord
 from lots.core.series import Chunk
 
 TEMPERATURE: Final = "temperature"
+FIRST_RULES: Final = {2: 2}
+"""Form → the rules in force when it was first written: no verdict in such a record is older."""
 LATE: Final = "rests on late or corrected readings"
 
 
@@ -54,7 +56,7 @@ def recomputed(record: LotRecord) -> Recomputed:
         record: of form 2 or later; those of form 1 carry no grounds, and 0 verdicts come back.
     """
     again = _Again(record)
-    differences = [*again.verdicts(), *again.links(), *again.limits()]
+    differences = [*again.verdicts(), *again.left_out(), *again.links(), *again.limits()]
     rules = tuple(sorted({one.rules for one in record.verdicts}))
     return Recomputed(again.computed, rules, tuple(differences))
 
@@ -86,10 +88,24 @@ class _Again:
             return
         found = self._judged(limit, basis)
         self.computed += 1
-        same_rules = stated.rules == RULES
+        other_rules = FIRST_RULES[self.record.form] <= stated.rules != RULES
         for name, ours, theirs in self._compared(stated, limit, found):
             if ours != theirs:
-                yield Difference(f"{what}: {name}", theirs, ours, altered=same_rules)
+                yield Difference(f"{what}: {name}", theirs, ours, altered=not other_rules)
+
+    def left_out(self) -> Iterator[Difference]:
+        """Verdicts that the attached grounds and plans ask for and that are not stated."""
+        stated = {(one.basis, one.limit) for one in self.record.verdicts}
+        for number, basis in enumerate(self.record.bases, 1):
+            for point, limit in self.plans[basis.plan].held_at(basis.step):
+                if (number, limit.id) not in stated:
+                    what = f"load {basis.load}: limit {limit.id} of {point.name}"
+                    yield Difference(what, "no verdict", "one was due")
+        judged = {basis.load for basis in self.record.bases}
+        held = {step.name for plan in self.plans for step in plan.steps if plan.held_at(step.id)}
+        for load in self.record.loads if self.record.form > 1 else ():
+            if load.step in held and load.number not in judged:
+                yield Difference(f"load {load.number} ({load.step})", "no ground", "one was due")
 
     def _limit(self, stated: JudgedLimit, basis: Basis) -> Limit | None:
         plan = self.plans[basis.plan]
@@ -137,7 +153,12 @@ class _Again:
         """Each limit as it is printed, held against the plan's own data."""
         if self.record.form == 1 or not self.record.plans:
             return
-        plan = next((p for p in self.plans if p.title == self.record.plan.title), self.plans[0])
+        plan, content = self.plans[0], self.record.plans[0]  # the lot's own stands first
+        if (content.title, content.version) != (self.record.plan.title, self.record.plan.version):
+            found = f"{content.title}, version {content.version}"
+            yield Difference(
+                "the plan", f"{self.record.plan.title}, version {self.record.plan.version}", found
+            )
         mine = {limit.id: limit for point in plan.control_points for limit in point.limits}
         for point in self.record.control_points:
             for stated in point.limits:

@@ -8,7 +8,7 @@ from lots.entries.judging import hold_deviation
 from lots.entries.look_back import notice_look_backs
 from lots.models.lot import LoadPart, Lot
 from lots.queries.evidence import end_of
-from lots.queries.judgements import Judged, judge_parts, step_limits, told
+from lots.queries.judgements import Judged, judge_parts, told
 from lots.queries.lineage import lineages
 from lots.queries.plans import plan_value
 
@@ -24,7 +24,7 @@ def open_parts(lots: Iterable[Lot]) -> list[LoadPart]:
 
 
 def _waits_for_file(part: LoadPart) -> bool:
-    limits = step_limits(plan_value(part.lot.plan_version), part.step)
+    limits = plan_value(part.lot.plan_version).held_at(part.step)
     return any(leaf.file is not None for _, limit in limits for leaf in limit.leaves())
 
 

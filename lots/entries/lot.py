@@ -31,7 +31,7 @@ from lots.models.people import Person, Right
 from lots.models.plan import PlanVersion
 from lots.models.reading import Attachment, Observation
 from lots.queries.house import say_weight
-from lots.queries.judgements import judge_lot, step_limits
+from lots.queries.judgements import judge_lot
 from lots.queries.lineage import balance, in_loads_now, parts_of, through_steps
 from lots.queries.plans import newest_versions, plan_value
 from lots.queries.release import deviations_of, not_through
@@ -119,7 +119,7 @@ def asked_at_receiving(plan: Plan) -> list[str]:
     """What the plan's receiving limits want looked for."""
     return [
         leaf.rule.what
-        for _, limit in step_limits(plan, receiving_step(plan))
+        for _, limit in plan.held_at(receiving_step(plan))
         for leaf in limit.leaves()
         if isinstance(leaf.rule, Observed)
     ]

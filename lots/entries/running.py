@@ -24,7 +24,7 @@ from lots.models.reading import Reading
 from lots.models.scratch import Checkpoint, LoadPicture, RunningState
 from lots.queries import evidence as seen
 from lots.queries.house import rules
-from lots.queries.judgements import limit_states, step_limits
+from lots.queries.judgements import limit_states
 from lots.queries.kept_small import deflated, inflated, states_from, states_text
 from lots.queries.plans import plan_value
 from lots.queries.series_of import series_of, subject_of_row
@@ -66,7 +66,7 @@ def limits_of(load: Load) -> dict[Key, tuple[PlanVersion, Limit]]:
     return {
         (part.lot.plan_version_id, limit.id): (part.lot.plan_version, limit)
         for part in parts_in(load)
-        for _, limit in step_limits(plan_value(part.lot.plan_version), part.step)
+        for _, limit in plan_value(part.lot.plan_version).held_at(part.step)
     }
 
 

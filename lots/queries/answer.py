@@ -10,7 +10,7 @@ from lots.models.lot import Load, LoadPart
 from lots.models.reading import Reading
 from lots.queries.board import one_of_each_plan
 from lots.queries.evidence import loads_at
-from lots.queries.judgements import Judged, judge_parts, step_limits
+from lots.queries.judgements import Judged, judge_parts
 from lots.queries.load_page import LimitShown, probes_wanted, shown
 from lots.queries.plans import plan_value
 
@@ -94,7 +94,7 @@ def reading_beside(place: Place, load: Load | None, at: int) -> dict[str, Any]:
     demands = [
         f"{point.name}: {demand(limit)}"
         for part in parts
-        for point, limit in step_limits(plan_value(part.lot.plan_version), part.step)
+        for point, limit in plan_value(part.lot.plan_version).held_at(part.step)
         if _subject(place.pk, load, part.load) in {leaf.of for leaf in limit.leaves()}
     ]
     last = Reading.objects.filter(

@@ -10,7 +10,6 @@ from lots.core.series import Chunk
 from lots.core.units import Bound, TempUnit, degrees, show_number
 from lots.models.lot import LoadPart
 from lots.queries.evidence import OwnSeries, own_series
-from lots.queries.judgements import step_limits
 from lots.queries.plans import plan_value
 
 GAP_MS = 45 * 60_000  # where the plan names no longest time without a reading
@@ -57,7 +56,7 @@ def _step(part: LoadPart, at: int) -> ChartStep | None:
     if not runs:
         return None
     plan = plan_value(part.lot.plan_version)
-    limits = [limit for _, limit in step_limits(plan, part.step)]
+    limits = [limit for _, limit in plan.held_at(part.step)]
     every = [
         leaf.rule.within_ms
         for limit in limits

@@ -11,7 +11,7 @@ from lots.models.lot import LoadPart
 from lots.models.plan import Plan
 from lots.queries.evidence import end_of, started_at
 from lots.queries.house import rules
-from lots.queries.judgements import Judged, judge_parts, sitting_of, step_limits
+from lots.queries.judgements import Judged, judge_parts, sitting_of
 from lots.queries.lineage import lineages
 from lots.queries.load_page import LimitShown, shown
 from lots.queries.plans import plan_value
@@ -105,7 +105,7 @@ def _parts(plan: Plan, point_id: str, since: int, lots: Collection[int] | None) 
 
 def _stands_at(part: LoadPart, point_id: str) -> bool:
     plan = plan_value(part.lot.plan_version)
-    return any(point.id == point_id for point, _ in step_limits(plan, part.step))
+    return any(point.id == point_id for point, _ in plan.held_at(part.step))
 
 
 def _since(part: LoadPart, since: int) -> bool:

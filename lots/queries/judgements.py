@@ -9,7 +9,7 @@ from django.db.models import prefetch_related_objects
 from lots.core import judging
 from lots.core.folds import Finding
 from lots.core.judging import Facts, Judgement, Sample
-from lots.core.limits import Accurate, Exposure, Limit, NotJudged, Verdict
+from lots.core.limits import Accurate, Limit, NotJudged, Verdict
 from lots.core.plan import ControlPoint, Plan, PlanStep
 from lots.core.watch import flat_now
 from lots.models.deviation import Deviation
@@ -85,21 +85,6 @@ def judge_limit(
         seen_states = states.get("monitored", states["known"])
         before = judging.judge(limit, seen_states, monitored, at)
     return judging.settle(limit.id, finding, before, accepted=False)
-
-
-def step_limits(plan: Plan, step_id: str) -> list[tuple[ControlPoint, Limit]]:
-    """The limits of a step with the control point that each belongs to; an exposure over several
-    steps is judged in each of them."""
-    return [
-        (point, limit)
-        for point in plan.control_points
-        for limit in point.limits
-        if point.step == step_id or step_id in _steps_of(limit)
-    ]
-
-
-def _steps_of(limit: Limit) -> tuple[str, ...]:
-    return limit.rule.steps if isinstance(limit.rule, Exposure) else ()
 
 
 def _with_laboratory(facts: Facts, found: dict[str, list[Sample]]) -> Facts:
@@ -224,7 +209,7 @@ def facts_of(part: LoadPart, lots: Iterable[Lot], sitting: Sitting) -> tuple[Fac
     """What a step's limits are held against beside its series, as known and as monitored, and whether
     the two differ; with what laboratories found in the lots."""
     facts = sitting.facts(part.load)
-    limits = step_limits(plan_value(part.lot.plan_version), part.step)
+    limits = plan_value(part.lot.plan_version).held_at(part.step)
     if any(isinstance(leaf.rule, Accurate) for _, one in limits for leaf in one.leaves()):
         facts = sitting.with_instruments(facts)
     laboratory = sitting.samples(lots)
@@ -244,7 +229,7 @@ def judge_part(
     With `anew` nothing is taken from running states: everything is folded from the rows.
     """
     plan = plan_value(part.lot.plan_version)
-    limits = step_limits(plan, part.step)
+    limits = plan.held_at(part.step)
     if not limits:
         return []
     lots = [ancestor.lot for ancestor in ancestors] or [part.lot]

@@ -13,7 +13,7 @@ from lots.queries.board import first_subject, one_of_each_plan, open_lots
 from lots.queries.evidence import OwnSeries, end_of, is_late, own_series, started_at
 from lots.queries.explained import Explained
 from lots.queries.forecasts import CAUTION, Foreseen, foreseen
-from lots.queries.judgements import Judged, judge_parts, sitting_of, step_limits
+from lots.queries.judgements import Judged, judge_parts, sitting_of
 from lots.queries.lineage import balance, free_of, parts_of, steps_begun, through_steps
 from lots.queries.plans import plan_value
 
@@ -146,7 +146,7 @@ def _asked(parts: list[LoadPart], kind: type) -> list[str]:
         (
             limit
             for part in parts
-            for _, limit in step_limits(plan_value(part.lot.plan_version), part.step)
+            for _, limit in plan_value(part.lot.plan_version).held_at(part.step)
         ),
         kind,
     )
@@ -169,7 +169,7 @@ def probes_wanted(load: Load) -> int:
     """How many probes or fish the limits of the load's step ask for; 0 if none looks at fish."""
     wanted = 0
     for part in _parts(load):
-        for _, limit in step_limits(plan_value(part.lot.plan_version), part.step):
+        for _, limit in plan_value(part.lot.plan_version).held_at(part.step):
             for leaf in limit.leaves():
                 if leaf.of == "fish":
                     wanted = max(wanted, leaf.probes)

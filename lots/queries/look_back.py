@@ -23,7 +23,6 @@ from lots.queries.accuracy_checks import (
     window_of,
 )
 from lots.queries.instrument_in_doubt import Used, uses_of
-from lots.queries.judgements import step_limits
 from lots.queries.lineage import heirs, inherited_loads, lineage, parts_of
 from lots.queries.plans import plan_value
 from lots.queries.release import Whereabouts, deviation_state, whereabouts
@@ -66,7 +65,7 @@ class Relied:
     def control_point(self) -> str:
         """The first control point of that step with a limit that looks at what was read; "" if none."""
         part, used = self.uses[0]
-        for point, limit in step_limits(plan_value(part.lot.plan_version), part.step):
+        for point, limit in plan_value(part.lot.plan_version).held_at(part.step):
             if used.subjects & {leaf.of for leaf in limit.leaves()}:
                 return point.id
         return ""

@@ -14,7 +14,7 @@ from lots.models.lot import Load, LoadPart
 from lots.queries.accuracy_checks import off_by
 from lots.queries.evidence import LoadEvidence, evidence, load_facts
 from lots.queries.instrument_in_doubt import Used, subject_in
-from lots.queries.judgements import limit_states, step_limits
+from lots.queries.judgements import limit_states
 from lots.queries.look_back import Relied
 from lots.queries.plans import plan_value
 
@@ -58,7 +58,7 @@ class Effects:
         return [
             Effect(part, used, point, limit, *self._both(part, used, limit))
             for part, used in lot.uses
-            for point, limit in step_limits(plan_value(part.lot.plan_version), part.step)
+            for point, limit in plan_value(part.lot.plan_version).held_at(part.step)
             if _looks(limit, used)
         ]
 

@@ -11,7 +11,7 @@ from lots.models.lot import LoadPart, Lot
 from lots.models.plan import PlanVersion
 from lots.queries.digests import canonical
 from lots.queries.evidence import LoadEvidence
-from lots.queries.judgements import Sitting, facts_of, step_limits
+from lots.queries.judgements import Sitting, facts_of
 from lots.queries.plans import plan_value
 
 
@@ -53,7 +53,7 @@ def bases_of(parts: Sequence[LoadPart], lots: Sequence[Lot], sitting: Sitting) -
     if lots:
         out.plan(lots[0].plan_version)
     for part in parts:
-        limits = [limit for _, limit in step_limits(plan_value(part.lot.plan_version), part.step)]
+        limits = [limit for _, limit in plan_value(part.lot.plan_version).held_at(part.step)]
         if limits:
             out.add(part, _basis(out, part, limits, list(lots) or [part.lot], sitting))
     return out

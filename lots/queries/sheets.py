@@ -6,7 +6,6 @@ from lots.core.limits import demand
 from lots.models.lot import Load, LoadPart
 from lots.queries.answer import probes_for
 from lots.queries.evidence import started_at
-from lots.queries.judgements import step_limits
 from lots.queries.load_page import asked_looks, probes_wanted
 from lots.queries.plans import plan_value
 
@@ -35,7 +34,7 @@ def sheet_of(load: Load) -> BlankSheet:
     rows = LoadPart.objects.filter(load=load).select_related("lot__plan_version__plan")
     parts = list(rows.order_by("id"))
     limits = [
-        pair for part in parts for pair in step_limits(plan_value(part.lot.plan_version), part.step)
+        pair for part in parts for pair in plan_value(part.lot.plan_version).held_at(part.step)
     ]
     versions = {part.lot.plan_version for part in parts}
     return BlankSheet(

@@ -13,7 +13,7 @@ from lots.core.plan import Plan as PlanValue
 from lots.models.lot import LoadPart, Lot
 from lots.models.plan import Plan, PlanVersion
 from lots.models.review import KeptJudgement
-from lots.queries.judgements import Judged, judge_part, sitting_of, step_limits
+from lots.queries.judgements import Judged, judge_part, sitting_of
 from lots.queries.lineage import Ancestor, lineage, parts_of
 from lots.queries.plans import plan_value, unsaved
 
@@ -155,7 +155,7 @@ class _Trial:
 
 
 def _limits(plan: PlanValue) -> Limits:
-    return {(step.id, one.id): one for step in plan.steps for _, one in step_limits(plan, step.id)}
+    return {(step.id, one.id): one for step in plan.steps for _, one in plan.held_at(step.id)}
 
 
 def _differing(old: PlanValue, new: PlanValue) -> frozenset[Key]:

@@ -15,7 +15,7 @@ from lots.models.lot import Load, LoadEnd, LoadPart
 from lots.models.reading import Reading
 from lots.models.scratch import RunningState
 from lots.queries.evidence import evidence, load_facts, loads_at, loads_before
-from lots.queries.judgements import limit_states, step_limits
+from lots.queries.judgements import limit_states
 from lots.queries.kept_small import states_text
 from lots.queries.plans import plan_value
 from tests.entries.roads import csv, imported
@@ -216,7 +216,7 @@ def scratch(load: Load) -> dict[tuple[int, str], str]:
     return {
         (part.lot.plan_version_id, limit.id): states_text(limit_states(limit, found))
         for part in parts
-        for _, limit in step_limits(plan_value(part.lot.plan_version), part.step)
+        for _, limit in plan_value(part.lot.plan_version).held_at(part.step)
     }
 
 

@@ -59,9 +59,36 @@ def test_a_verdict_that_says_something_else_is_named(
 
 
 def test_the_same_under_other_rules_is_no_alteration(record: LotRecord) -> None:
-    first = replace(record.verdicts[0], figure="something else", rules=RULES - 1)
+    first = replace(record.verdicts[0], figure="something else", rules=RULES + 1)
     (found,) = differences(record, verdicts=(first, *record.verdicts[1:]))
     assert not found.altered
+
+
+def test_rules_from_before_the_records_own_form_excuse_nothing(record: LotRecord) -> None:
+    first = replace(record.verdicts[0], figure="something else", rules=1)
+    (found,) = differences(record, verdicts=(first, *record.verdicts[1:]))
+    assert found.altered
+
+
+def test_a_verdict_that_was_left_out_is_missed(record: LotRecord) -> None:
+    for gone in record.verdicts:
+        rest = tuple(one for one in record.verdicts if one is not gone)
+        found = differences(record, verdicts=rest)
+        assert [(one.stated, one.altered) for one in found] == [("no verdict", True)], gone
+
+
+def test_a_load_whose_ground_and_verdicts_were_left_out_is_missed(record: LotRecord) -> None:
+    last = len(record.bases)
+    load = record.bases[-1].load
+    rest = tuple(one for one in record.verdicts if one.basis != last)
+    found = differences(record, verdicts=rest, bases=record.bases[:-1])
+    assert any(one.what.startswith(f"load {load} (") for one in found)
+
+
+def test_another_plan_attached_is_named(record: LotRecord) -> None:
+    other = replace(record.plans[0], version=record.plans[0].version + 1)
+    (found,) = differences(record, plans=(other, *record.plans[1:]))
+    assert found.what == "the plan"
 
 
 def test_a_reading_raised_in_the_list_alone_is_named(record: LotRecord) -> None:
@@ -100,7 +127,8 @@ def test_a_limit_loosened_in_print_is_named(record: LotRecord) -> None:
 
 
 def test_a_verdict_without_its_ground_is_named(record: LotRecord) -> None:
-    found = differences(record, verdicts=(replace(record.verdicts[0], basis=0),))
+    bare = replace(record.verdicts[0], basis=0)
+    found = differences(record, verdicts=(bare, *record.verdicts[1:]))
     assert found[0].found == "nothing attached to compute it from"
 
 
