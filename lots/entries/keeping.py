@@ -2,7 +2,7 @@
 
 import json
 import os
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, Final
 
@@ -16,7 +16,6 @@ from lots.queries.keeping import (
     Walk,
     backups_made,
     keeping_folder,
-    last_walk,
 )
 
 KEPT_NOTES: Final = 60  # of backups: the last month of a daily one and as many starts
@@ -54,10 +53,7 @@ def _write(file: Path, data: bytes) -> None:
 
 
 def note_walk(walk: Walk) -> None:
-    """Keeps the result of a walk; one that did not look at the files leaves what was last seen of them."""
-    before = last_walk()
-    if walk.files is None and before is not None:
-        walk = replace(walk, files=before.files)
+    """Keeps the result of a walk."""
     put_note(WALK, asdict(walk))
     (keeping_folder() / ASKED).unlink(missing_ok=True)
 

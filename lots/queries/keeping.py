@@ -23,19 +23,9 @@ TOLD: Final = 20  # as many faults are kept in words; the rest are counted
 
 
 @dataclass(frozen=True, slots=True)
-class Files:
-    """The kept files that the book names: how many, how many amiss, and the first names of those."""
-
-    named: int
-    amiss: int = 0
-    missing: tuple[str, ...] = ()
-    altered: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
 class Walk:
-    """One walk of the book: when (ms UTC) and how long (ms), up to which line, and what it found.
-    `failed` says why it could not be walked to its end; `files` is None where they were not looked at."""
+    """One walk of the book and its kept files: when (ms UTC) and how long (ms), up to which line, and what
+    it found.  `failed` says why it could not be walked to its end."""
 
     began_at: int
     took_ms: int
@@ -44,7 +34,6 @@ class Walk:
     fault_count: int
     faults: tuple[str, ...] = ()
     failed: str = ""
-    files: Files | None = None
 
     @property
     def agrees(self) -> bool:
@@ -83,10 +72,7 @@ def last_walk() -> Walk | None:
     """The last walk, if one was ever made."""
     try:
         told = dict(_read(WALK))
-        files = told.pop("files")
-        if files:
-            files = Files(**{k: tuple(v) if isinstance(v, list) else v for k, v in files.items()})
-        return Walk(**told | {"faults": tuple(told["faults"]), "files": files})
+        return Walk(**told | {"faults": tuple(told["faults"])})
     except (TypeError, KeyError, ValueError):
         return None
 
@@ -157,9 +143,3 @@ def trouble() -> Iterator[str]:
         more = walk.fault_count - 1
         others = f" and {more} more" if more else ""
         yield f"The book does not agree with itself: {walk.faults[0]}{others}."
-    if walk.files and walk.files.amiss:
-        which = (*walk.files.missing, *walk.files.altered)[0]
-        word = "missing" if walk.files.missing else "not as it was kept"
-        more = walk.files.amiss - 1
-        others = f", and {more} more like it" if more else ""
-        yield f"A file that the book names is {word}: {which[:12]}…{others}."

@@ -43,10 +43,6 @@ class Keeping:
     files_named: int
     files_missing: list[str]
 
-    @property
-    def files_altered(self) -> tuple[str, ...]:
-        return self.walk.files.altered if self.walk and self.walk.files else ()
-
 
 def keeping_at(now_ms: int) -> Keeping:
     """How the book is kept as of now."""

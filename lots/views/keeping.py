@@ -30,7 +30,7 @@ def keeping_check(request: HouseRequest) -> HttpResponse:
         messages.error(
             request,
             "Nothing was started: the process that checks the book does not run. On the server's console: "
-            "manage.py check_book",
+            "manage.py watch_book",
         )
     elif walking():
         messages.info(request, "The book is being checked already.")

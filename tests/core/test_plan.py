@@ -261,7 +261,7 @@ def test_longer_than_and_at_most_the_same_time_can_never_hold() -> None:
 
 
 def demand_of(limit: dict[str, Any]) -> str:
-    return demand(plan_from(changed({f"{HOLD}.limits.+": limit})).limits_of("hold")[-1])
+    return demand(plan_from(changed({f"{HOLD}.limits.+": limit})).held_at("hold")[-1][1])
 
 
 COMPATIBLE: dict[str, tuple[str, dict[str, Any]]] = {
@@ -447,7 +447,7 @@ def test_a_spoilt_plan_is_named_or_can_be_read(name: str, spoils: list[tuple[int
     if publishable(content):
         plan = plan_from(content)
         assert all(
-            plan.control_point_of(limit.id) for s in plan.steps for limit in plan.limits_of(s.id)
+            plan.control_point_of(limit.id) for s in plan.steps for _, limit in plan.held_at(s.id)
         )
     else:
         try:
@@ -477,12 +477,12 @@ def test_a_plan_with_a_limit_that_cannot_be_read_says_which() -> None:
 
 
 def test_the_limits_of_a_step_are_those_of_its_control_points(plan: Plan) -> None:
-    assert [limit.id for limit in plan.limits_of("hold")] == ["hold-cold", "hold-read"]
-    assert plan.limits_of("rinse") == ()
+    assert [limit.id for _, limit in plan.held_at("hold")] == ["hold-cold", "hold-read"]
+    assert plan.held_at("rinse") == []
 
 
 def test_a_part_of_a_limit_belongs_to_the_control_point_of_the_whole(plan: Plan) -> None:
-    inner = [leaf.id for leaf in plan.limits_of("receiving")[0].leaves()]
+    inner = [leaf.id for leaf in plan.held_at("receiving")[0][1].leaves()]
     assert inner[0].startswith("receiving-cold/")
     assert plan.control_point_of(inner[0]).id == "receiving"
 

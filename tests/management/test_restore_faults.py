@@ -49,7 +49,7 @@ def test_a_file_that_the_backup_lacks_counts_as_a_fault(data: Path, tmp_path: Pa
     gone.unlink()
     assert manage(data, "backup", str(tmp_path / "b")).returncode == 3
     done = manage(tmp_path / "new", "restore", str(tmp_path / "b"))
-    assert (done.returncode, f"{gone.name} is missing" in done.stderr) == (1, True)
+    assert (done.returncode, f"files/{gone.name}" in done.stderr) == (1, True)
 
 
 def test_an_altered_kept_file_is_mended_and_its_altered_form_put_aside(

@@ -13,7 +13,7 @@ from lots.entries.files import Upload, keep_file
 from lots.entries.keeping import note_backup, note_walk
 from lots.management.locks import walking_book, watching_book
 from lots.models.book import BookLine
-from lots.queries.keeping import BackupMade, Files, Walk, walk_asked_at
+from lots.queries.keeping import BackupMade, Walk, walk_asked_at
 from tests.make import Book, moment
 from tests.views.pages import as_person
 
@@ -34,8 +34,8 @@ def page(book: Book) -> str:
     return answer.content.decode()
 
 
-def walked(at: int, *faults: str, files: Files | None = None, failed: str = "") -> None:
-    note_walk(Walk(at, 2400, 20, "a" * 64, len(faults), faults, failed, files))
+def walked(at: int, *faults: str, failed: str = "") -> None:
+    note_walk(Walk(at, 2400, 20, "a" * 64, len(faults), faults, failed))
 
 
 def backed_up(at: int, **changes: Any) -> None:
@@ -145,7 +145,6 @@ def test_a_check_at_work_is_shown_and_no_second_one_begun(book: Book, clock: Clo
 BROKEN = {
     "a fault": ({}, ("line 17: row 3 of place is gone",), "does not agree with itself: line 17: row 3"),
     "several": ({}, ("line 17 is missing: the next is 18", "x", "y"), "the next is 18 and 2 more."),
-    "a file": ({"files": Files(3, 2, ("a" * 64,), ("b" * 64,))}, (), "is missing: aaaaaaaaaaaa…, and 1 more"),
     "a walk that failed": ({"failed": "disk I/O error"}, (), "could not be checked: disk I/O error"),
 }  # fmt: skip
 

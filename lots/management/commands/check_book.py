@@ -93,14 +93,14 @@ class Command(BaseCommand):
             for words in _in_words(walk, told):
                 self.stdout.write(words)
         self.stdout.flush()
-        if first is None:  # of a part of the book no keeper is told that it was walked
+        if first is None and walk.files:  # of a part alone no keeper is told that it was walked
             self._note(at, walk, told)
         sys.exit(0 if told.agrees else 1)
 
     def _note(self, at: int, walk: Walk, told: Told) -> None:
         took = time.time_ns() // 1_000_000 - at
         faults = [Fault(one.line, one.words) for one in told.faults]
-        found = result(at, took, walk.newest, faults, None)
+        found = result(at, took, walk.newest, faults)
         note_walk(replace(found, fault_count=found.fault_count + told.more))
 
     def _first(self, digest: str | None) -> BookLine | None:

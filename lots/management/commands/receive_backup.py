@@ -12,7 +12,7 @@ from django.db import DatabaseError
 from lots.entries.keeping import Restored, say_restored
 from lots.management.restoring import FAULTS
 from lots.management.serving import migrations_wait
-from lots.management.walking import is_whole, walk_and_note, walk_said
+from lots.management.walking import walk_and_note, walk_said
 from lots.models.triggers import missing_triggers
 
 
@@ -38,4 +38,4 @@ class Command(BaseCommand):
             )
         for words in walk_said(walk):
             self.stdout.write(words)
-        raise SystemExit(0 if is_whole(walk) and not missing else FAULTS)
+        raise SystemExit(0 if walk.agrees and not missing else FAULTS)

@@ -13,7 +13,7 @@ from django.db import connection
 
 from lots.core.keeping import walk_is_due
 from lots.management.locks import walking_book, watching_book
-from lots.management.walking import is_whole, walk_and_note, walk_said
+from lots.management.walking import walk_and_note, walk_said
 from lots.queries.house import establishment, rules
 from lots.queries.keeping import last_walk, walk_asked_at
 
@@ -60,7 +60,7 @@ class Command(BaseCommand):
             walk = walk_and_note(now_ms())
         for words in walk_said(walk):
             self.stdout.write(words)
-        raise SystemExit(0 if is_whole(walk) else 1)
+        raise SystemExit(0 if walk.agrees else 1)
 
     def _go_on(self) -> None:
         tick = 0
