@@ -16,7 +16,7 @@ import hashlib
 import json
 import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -146,11 +146,14 @@ class _Newer(Exception):
 
 def _naming(result: CheckResult, held: Held) -> CheckResult:
     record = held.record
-    return CheckResult(
-        result.outcome, result.lines, result.fingerprint, result.signer, result.sealed_at,
-        record.lot.code, record.revision, held.again.verdicts, record.book.line, record.book.digest,
-        result.stamp,
-    )  # fmt: skip
+    return replace(
+        result,
+        lot=record.lot.code,
+        revision=record.revision,
+        verdicts=held.again.verdicts,
+        book_line=record.book.line,
+        book_digest=record.book.digest,
+    )
 
 
 def make_ready() -> None:

@@ -13,8 +13,9 @@ from django.views.decorators.http import require_http_methods
 
 from lots.entries.files import Upload
 from lots.entries.refusals import NotAllowed
-from lots.models.house import Establishment
+from lots.models.house import Establishment, KeptFile
 from lots.models.people import Person
+from lots.queries.house import file_bytes
 
 View = Callable[..., HttpResponse]
 ANYONE = frozenset({"operator", "reviewer", "coordinator", "inspector", "keeper"})
@@ -91,6 +92,15 @@ def upload_of(request: HttpRequest, name: str) -> Upload | None:
     """The uploaded file of a field, if one was chosen."""
     file = request.FILES.get(name)
     return Upload(file.name or "file", file.read()) if file else None
+
+
+def file_answer(kept: KeptFile, kind: str, inline: bool = False) -> HttpResponse:
+    """A kept file under its name, never as a page of this site."""
+    response = HttpResponse(file_bytes(kept), content_type=kind)
+    name = "".join(c if c.isalnum() or c in ".-_" else "_" for c in kept.name)
+    response["Content-Disposition"] = f'{"inline" if inline else "attachment"}; filename="{name}"'
+    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
+    return response
 
 
 def password_is_right(request: HouseRequest, password: str) -> bool:

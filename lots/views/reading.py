@@ -28,10 +28,10 @@ from lots.models.lot import Load
 from lots.models.reading import Observation, Reading
 from lots.queries.answer import answer_page, probes_for, reading_beside, usual_instrument
 from lots.queries.board import readable
-from lots.queries.house import file_bytes, usable_instruments
+from lots.queries.house import usable_instruments
 from lots.queries.load_page import asked_looks, asked_measures
 from lots.queries.lot_page import get_lot
-from lots.views.base import HouseRequest, by_of, open_to, upload_of
+from lots.views.base import HouseRequest, by_of, file_answer, open_to, upload_of
 
 SHOWN_IN_PAGE = ("image/jpeg", "image/png", "image/webp")
 
@@ -276,12 +276,8 @@ def process_adjust(request: HouseRequest, code: str) -> HttpResponse:
 
 @open_to(methods=("GET",))
 def kept_file(request: HouseRequest, pk: int) -> HttpResponse:
-    """A kept photo or paper; never served as a page of this site."""
+    """A kept photo or paper."""
     kept = get_object_or_404(KeptFile, pk=pk)
     photo = kept.media_type in SHOWN_IN_PAGE
     kind = kept.media_type if photo or kept.media_type == "application/pdf" else "text/plain"
-    response = HttpResponse(file_bytes(kept), content_type=kind)
-    name = "".join(c if c.isalnum() or c in ".-_" else "_" for c in kept.name)
-    response["Content-Disposition"] = f'{"inline" if photo else "attachment"}; filename="{name}"'
-    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
-    return response
+    return file_answer(kept, kind, inline=photo)

@@ -1,6 +1,7 @@
 """Issued records: listed, issued, downloaded."""
 
 import json
+from typing import Final
 
 from django.contrib import messages
 from django.http import Http404, HttpResponse
@@ -12,10 +13,11 @@ from lots.forms.fields import refuse
 from lots.forms.record import IssueForm
 from lots.models.lot import Lot
 from lots.models.review import RecordIssued
-from lots.queries.house import file_bytes
 from lots.queries.lot_page import get_lot
 from lots.queries.record import issued_lots
-from lots.views.base import HouseRequest, open_to, password_is_right
+from lots.views.base import HouseRequest, file_answer, open_to, password_is_right
+
+PDF: Final = "application/pdf"
 
 
 @open_to(methods=("GET",))
@@ -25,15 +27,8 @@ def records(request: HouseRequest) -> HttpResponse:
 
 @open_to(methods=("GET",))
 def record_download(request: HouseRequest, pk: int) -> HttpResponse:
-    return pdf_answer(get_object_or_404(RecordIssued.objects.select_related("lot", "file"), pk=pk))
-
-
-def pdf_answer(row: RecordIssued) -> HttpResponse:
-    """The sealed PDF under its name."""
-    response = HttpResponse(file_bytes(row.file), content_type="application/pdf")
-    name = "".join(c if c.isalnum() or c in ".-_" else "_" for c in row.file.name)
-    response["Content-Disposition"] = f'attachment; filename="{name}"'
-    return response
+    row = get_object_or_404(RecordIssued.objects.select_related("file"), pk=pk)
+    return file_answer(row.file, PDF)
 
 
 @open_to("reviewer")

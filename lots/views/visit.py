@@ -31,9 +31,9 @@ from lots.queries.visit import (
     seen_in,
     versions_of,
 )
-from lots.views.base import HouseRequest, open_door, zone_of
+from lots.views.base import HouseRequest, file_answer, open_door, zone_of
 from lots.views.log_in import READ_AND_POST, locked_out
-from lots.views.record import pdf_answer
+from lots.views.record import PDF
 from lots.views.visit_door import VisitRequest, begin_session, in_visit, show_page
 
 COUNTED_AS = {"username": "code of a visit"}  # no log-in name holds blanks
@@ -106,7 +106,7 @@ def visit_lot(request: VisitRequest, code: str) -> HttpResponse:
 @in_visit()
 def visit_record(request: VisitRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(records_of(request.visit), pk=pk)
-    answer = pdf_answer(row)
+    answer = file_answer(row.file, PDF)
     what = f"Sealed record of lot {row.lot.code}, revision {row.revision} (PDF)"
     see(request.visit, what, request.path, request.now_ms)
     return answer
