@@ -3,12 +3,11 @@
 from collections.abc import Mapping
 from typing import Any
 
-from crispy_forms.helper import FormHelper
 from crispy_forms.layout import HTML, Div, Fieldset, Layout, Row
 from django import forms
 
 from lots.entries.deviation import Consignee
-from lots.forms.fields import MomentField, WeightField
+from lots.forms.fields import MomentField, WeightField, inside_a_form
 from lots.models.deviation import DispositionKind
 
 
@@ -62,9 +61,7 @@ class ActionForm(forms.Form):
         self.fields["taken_at"] = MomentField(label="When it was done", zone=zone, now_ms=now_ms)
         for name in ("fish", "control_restored", "cause", "plan_followed"):
             self.fields[name].required = True
-        self.helper = FormHelper()
-        self.helper.form_tag = False
-        self.helper.disable_csrf = True
+        self.helper = inside_a_form()
         self.helper.layout = Layout(
             "plan_followed",
             "fish",
@@ -166,9 +163,7 @@ class DecisionForm(forms.Form):
             )
             title = "Only for a recall: who had the fish"
             parts += ["rows", Fieldset(title, *who, more, css_class="group")]
-        self.helper = FormHelper()
-        self.helper.form_tag = False
-        self.helper.disable_csrf = True
+        self.helper = inside_a_form()
         self.helper.layout = Layout(*parts)
 
     def _consignee(self, n: int, unit: str, zone: str, now_ms: int) -> Div:
@@ -211,6 +206,4 @@ class ToldForm(forms.Form):
         super().__init__(*args, **options)  # type: ignore[arg-type]
         self.fields["told_at"] = MomentField(label="Told at", zone=zone, now_ms=now_ms)
         self.order_fields(["told_at", "note"])
-        self.helper = FormHelper()
-        self.helper.form_tag = False
-        self.helper.disable_csrf = True
+        self.helper = inside_a_form()

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta, timezone
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from crispy_forms.helper import FormHelper
 from django import forms
 
 from lots.core.moments import MONTHS, show_offset
@@ -19,6 +20,15 @@ from lots.core.units import (
     show_temperature,
     to_ninths,
 )
+
+
+def inside_a_form() -> FormHelper:
+    """For a form whose tag and token stand in its page."""
+    helper = FormHelper()
+    helper.form_tag = False
+    helper.disable_csrf = True
+    return helper
+
 
 _CLOCK = r"(?P<hour>\d{1,2})[:.](?P<minute>\d{2})(?::(?P<second>\d{2}))?\s*(?P<half>[ap]m)?"
 _OFFSET = r"(?:\s*(?P<sign>[+\-−])(?P<oh>\d{1,2}):(?P<om>\d{2}))?"

@@ -3,24 +3,17 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from crispy_forms.helper import FormHelper
 from crispy_forms.layout import Layout, Row
 from django import forms
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
+from lots.forms.fields import inside_a_form
 from lots.logger.choices import DECIMAL_NAMES, DELIMITER_NAMES
 from lots.logger.moments import ORDERS
 from lots.logger.text import ENCODINGS
 from lots.logger.understanding import Understanding
 from lots.models.house import Instrument
-
-
-def _helper() -> FormHelper:
-    helper = FormHelper()
-    helper.form_tag = False
-    helper.disable_csrf = True
-    return helper
 
 
 class UploadForm(forms.Form):
@@ -44,7 +37,7 @@ class UploadForm(forms.Form):
     def __init__(self, *args: Any, where: Iterable[tuple[str, Any]], **options: Any) -> None:
         super().__init__(*args, **options)
         self.fields["where"].choices = [("", "Choose…"), *where]  # type: ignore[attr-defined]
-        self.helper = _helper()
+        self.helper = inside_a_form()
 
 
 class OfferedInput(forms.TextInput):
@@ -110,7 +103,7 @@ class UnderstandForm(forms.Form):
             required=False,
             choices=[("", "Not named"), *((str(one.pk), one.name) for one in instruments)],
         )
-        self.helper = _helper()
+        self.helper = inside_a_form()
         self.helper.layout = self._layout()
 
     def _choice(

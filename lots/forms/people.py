@@ -13,6 +13,7 @@ from django.contrib.auth.password_validation import (
 from django.core.exceptions import ValidationError
 
 from lots.entries.people import Grant
+from lots.forms.fields import inside_a_form
 from lots.models.people import Right
 
 NO_INITIALS = ("OK", "NO", "NA", "YES", "MET", "FAIL", "PASS")
@@ -28,9 +29,7 @@ RIGHT_CHOICES = [
 
 
 def laid_out(*parts: Any) -> FormHelper:
-    helper = FormHelper()
-    helper.form_tag = False
-    helper.disable_csrf = True
+    helper = inside_a_form()
     helper.layout = Layout(*parts)
     return helper
 

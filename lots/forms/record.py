@@ -1,7 +1,8 @@
 """What is typed when a lot's record is issued."""
 
-from crispy_forms.helper import FormHelper
 from django import forms
+
+from lots.forms.fields import inside_a_form
 
 
 class IssueForm(forms.Form):
@@ -25,6 +26,4 @@ class IssueForm(forms.Form):
         super().__init__(*args, **options)  # type: ignore[arg-type]
         if revision == 1:
             del self.fields["change"]
-        self.helper = FormHelper()
-        self.helper.form_tag = False
-        self.helper.disable_csrf = True
+        self.helper = inside_a_form()

@@ -2,9 +2,9 @@
 
 from typing import Any
 
-from crispy_forms.helper import FormHelper
 from django import forms
 
+from lots.forms.fields import inside_a_form
 from lots.queries.house import rules
 
 MB = 1_000_000
@@ -27,9 +27,7 @@ class CheckForm(forms.Form):
             f"A PDF of up to {rules().check_bytes // MB} MB. It is checked and forgotten: nothing of it "
             "is kept here."
         )
-        self.helper = FormHelper()
-        self.helper.form_tag = False
-        self.helper.disable_csrf = True
+        self.helper = inside_a_form()
 
     def clean_file(self) -> Any:
         file = self.cleaned_data["file"]

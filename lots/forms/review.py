@@ -2,11 +2,10 @@
 
 from collections.abc import Iterable
 
-from crispy_forms.helper import FormHelper
 from crispy_forms.layout import Layout, Row
 from django import forms
 
-from lots.forms.fields import WeightField
+from lots.forms.fields import WeightField, inside_a_form
 
 WRONG_PASSWORD = "This is not your password. Nothing was signed."
 
@@ -20,13 +19,6 @@ def _password() -> forms.CharField:
     )
 
 
-def _helper() -> FormHelper:
-    helper = FormHelper()
-    helper.form_tag = False
-    helper.disable_csrf = True
-    return helper
-
-
 class SignForm(forms.Form):
     """The foot of the review page; its ticks stand beside each lot as lot = "<number>-<last line>"."""
 
@@ -35,7 +27,7 @@ class SignForm(forms.Form):
 
     def __init__(self, *args: object, **options: object) -> None:
         super().__init__(*args, prefix="sign", **options)  # type: ignore[arg-type]
-        self.helper = _helper()
+        self.helper = inside_a_form()
 
 
 class AcceptForm(forms.Form):
@@ -50,7 +42,7 @@ class AcceptForm(forms.Form):
 
     def __init__(self, *args: object, **options: object) -> None:
         super().__init__(*args, prefix="accept", **options)  # type: ignore[arg-type]
-        self.helper = _helper()
+        self.helper = inside_a_form()
 
 
 class ReleaseForm(forms.Form):
@@ -76,7 +68,7 @@ class ReleaseForm(forms.Form):
             label="Note", required=False, widget=forms.Textarea(attrs={"rows": 2})
         )
         self.fields["password"] = _password()
-        self.helper = _helper()
+        self.helper = inside_a_form()
         self.helper.layout = Layout(
             Row("release", "rework", "divert"), Row("destroy", "recall"), "storage", "note"
         )
