@@ -1,5 +1,6 @@
 """Fixtures that every test may use."""
 
+import shutil
 from collections.abc import Iterator
 
 import pytest
@@ -7,6 +8,7 @@ from django.db import connection
 from django.test import TransactionTestCase
 
 from lots.models.triggers import lay_triggers, lift_triggers
+from lots.queries.keeping import keeping_folder
 from tests.make import Book, make_book
 
 _flush = TransactionTestCase._fixture_teardown
@@ -46,6 +48,13 @@ def _pens_stay_open(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPa
     """Tests jump by hours with one browser; the pen closes only where a test is about that."""
     if "pens_close" not in request.keywords:
         monkeypatch.setattr("lots.views.pen.lock_after_ms", lambda: 10**13)
+
+
+@pytest.fixture(autouse=True)
+def _nothing_is_known_of_another_tests_book() -> Iterator[None]:
+    """What a walk noted lies beside the book, and no test's end takes it back."""
+    yield
+    shutil.rmtree(keeping_folder(), ignore_errors=True)
 
 
 @pytest.fixture

@@ -394,12 +394,14 @@ class LabResult:
 
 @dataclass(frozen=True, slots=True)
 class CheckFacts:
-    """One accuracy check of an instrument, in words as they were entered."""
+    """One accuracy check of an instrument, in words as they were entered; `within` 1 where it was found
+    within its tolerance."""
 
     checked_at: int
     method: str
     result: str
     checked_by: str
+    within: int
 
 
 @dataclass(frozen=True, slots=True)

@@ -310,6 +310,16 @@ def draw_instruments(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     ]  # fmt: skip
     rows = [row for one in record.instruments for row in _instrument_rows(one, shown)]
     _table_or_none(sheet, columns, rows)
+    if rows:
+        sheet.text(
+            "Of each instrument: the last check before the lot’s work, those during it, and the first after it.",
+            grey=0.2,
+        )
+
+
+NEWEST, OLDEST = 6, 2
+"""Checks of one instrument that are printed whatever they found; between them only those that found it
+off (common practice; all of them stay in the attached record)."""
 
 
 def _instrument_rows(one: InstrumentFacts, shown: Shown) -> Iterator[Row]:
@@ -317,9 +327,18 @@ def _instrument_rows(one: InstrumentFacts, shown: Shown) -> Iterator[Row]:
     name, at = f"{one.name}\n{one.kind}", one.checked_at
     last = shown.moment(at) if at else "never checked"
     yield Row((name, last, one.method, one.result, one.checked_by))
-    for check in one.checks[1:]:
-        before = shown.moment(check.checked_at)
-        yield Row(("", before, check.method, check.result, check.checked_by))
+    between = range(NEWEST, len(one.checks) - OLDEST)
+    left_out = [number for number in between if one.checks[number].within]
+    for number, check in enumerate(one.checks[1:], 1):
+        if number in left_out:
+            continue
+        yield Row(
+            ("", shown.moment(check.checked_at), check.method, check.result, check.checked_by)
+        )
+    if left_out:
+        yield Row(
+            ("", f"{len(left_out)} more between these, each within its tolerance", "", "", "")
+        )
 
 
 def _table_or_none(sheet: Sheet, columns: list[Column], rows: list[Row]) -> None:

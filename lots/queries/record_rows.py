@@ -198,17 +198,29 @@ def results(lots: list[Lot]) -> tuple[paper.LabResult, ...]:
 def instruments(steps: list[Step]) -> tuple[paper.InstrumentFacts, ...]:
     ids = {row.instrument_id for step in steps for row in step.hand if row.instrument_id}
     ids |= {row.source.instrument_id for step in steps for row in step.packed}
+    begun = min((step.found.span.start for step in steps), default=0)
+    ends = [step.found.span.end for step in steps]
+    over = None if None in ends else max((end for end in ends if end is not None), default=None)
     return tuple(
-        _instrument(one)
+        _instrument(one, begun, over)
         for one in Instrument.objects.filter(pk__in=[pk for pk in ids if pk]).order_by("name")
     )
 
 
-def _instrument(one: Instrument) -> paper.InstrumentFacts:
-    """The instrument with each of its accuracy checks, the newest first."""
+def _instrument(one: Instrument, begun: int, over: int | None) -> paper.InstrumentFacts:
+    """The instrument with the accuracy checks that bear on the lot, the newest first: the last one before
+    its work, those during it, and the first one after, when the work is over."""
     rows = AccuracyCheck.objects.filter(instrument=one).select_related("line__person")
-    checks = tuple(_check(row) for row in rows.order_by("-observed_at", "-id"))
-    last = checks[0] if checks else paper.CheckFacts(0, "", "", "")
+    in_order = list(rows.order_by("observed_at", "id"))
+    before = [row for row in in_order if row.observed_at <= begun][-1:]
+    during = [
+        row
+        for row in in_order
+        if begun < row.observed_at and (over is None or row.observed_at <= over)
+    ]
+    after = [row for row in in_order if over is not None and row.observed_at > over][:1]
+    checks = tuple(_check(row) for row in reversed([*before, *during, *after]))
+    last = checks[0] if checks else paper.CheckFacts(0, "", "", "", 1)
     kind = " ".join(filter(None, [one.kind, one.accuracy]))
     return paper.InstrumentFacts(
         one.name, kind, last.checked_at, last.method, last.result, last.checked_by, checks
@@ -218,4 +230,5 @@ def _instrument(one: Instrument) -> paper.InstrumentFacts:
 def _check(row: AccuracyCheck) -> paper.CheckFacts:
     word = "within" if row.within else "OUT OF"
     result = f"read {row.as_read}, expected {row.expected} °{row.unit}: {word} ±{row.tolerance}"
-    return paper.CheckFacts(row.observed_at, row.method, result, initials_of(row.line))
+    by = initials_of(row.line)
+    return paper.CheckFacts(row.observed_at, row.method, result, by, int(row.within))

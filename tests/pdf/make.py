@@ -333,8 +333,8 @@ def make_record(**changes: Any) -> LotRecord:
         "32.1 °F at 32 °F",
         "JW",
         (
-            CheckFacts(at("2 Mar 08:00"), "ice slurry", "32.1 °F at 32 °F", "JW"),
-            CheckFacts(at("23 Feb 08:05"), "ice slurry", "32.4 °F at 32 °F", "TQ"),
+            CheckFacts(at("2 Mar 08:00"), "ice slurry", "32.1 °F at 32 °F", "JW", 1),
+            CheckFacts(at("23 Feb 08:05"), "ice slurry", "32.4 °F at 32 °F", "TQ", 1),
         ),
     )
     wrong = replace(result, number=1, note="figures of another lot", corrects=0, corrected_by=2)
