@@ -49,10 +49,19 @@ say "migrations and system checks"
 .venv/bin/python manage.py check
 say "worked cases"
 .venv/bin/python manage.py worked | tail -n 1
-say "tests"
 unset DATABASE_URL # SQLite first, whatever this machine serves
-.venv/bin/python -m pytest "$@"
-if [ $# -eq 0 ]; then
-  say "tests on PostgreSQL"
-  tests/postgres.sh .venv/bin/python -m pytest tests/entries tests/queries tests/models tests/books tests/test_postgres.py tests/faults
+if [ $# -gt 0 ]; then
+  say "tests"
+  .venv/bin/python -m pytest "$@"
+  exit
 fi
+timed="journey or fault" # waits for answers: runs alone, the rest on every core
+say "tests"
+.venv/bin/python -m pytest -n auto --dist loadfile -m "not ($timed)"
+say "tests with browsers, and with servers that are killed"
+.venv/bin/python -m pytest -m "$timed"
+say "tests on PostgreSQL"
+tests/postgres.sh .venv/bin/python -m pytest -n auto --dist loadfile -m "not ($timed)" \
+  tests/entries tests/queries tests/models tests/books tests/test_postgres.py
+say "servers that are killed, on PostgreSQL"
+tests/postgres.sh .venv/bin/python -m pytest tests/faults

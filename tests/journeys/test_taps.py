@@ -68,7 +68,9 @@ def test_from_the_locked_page_it_takes_the_reading_store_the_name_and_the_pin(
 
 MEASURE = """async ([where, digits]) => {
     const wait = () => new Promise(done => requestAnimationFrame(done));
-    location.hash = ''; location.hash = where;
+    location.hash = '';
+    while (document.querySelector('#board-view').hidden) await wait();
+    location.hash = where;
     while (!document.querySelector('.pad-figure')) await wait();
     for (const digit of digits.slice(0, -1)) document.querySelector(`.keys .key-${digit}`).click();
     await wait();
