@@ -56,14 +56,17 @@ class PlaceClosed(Kept):
 
 
 class Instrument(Kept):
-    """A thermometer, logger, scale or salometer.  `reference` is the temperature it reads true at."""
+    """A thermometer, logger, scale or salometer.  `reference` is the temperature it reads true at;
+    `full_scale`, of a salometer, the salt that its 100 stands for, such as 26.395 % or 25 %."""
 
     NAMED = ("name", "kind", "accuracy", "reference", "place", "serial")
+    LATER = ("full_scale",)
 
     name = models.CharField(max_length=80, unique=True)
     kind = models.CharField(max_length=40)
     accuracy = models.CharField(max_length=40, blank=True)
     reference = models.CharField(max_length=40, blank=True)
+    full_scale = models.CharField(max_length=40, null=True)  # noqa: DJ001 of older rows nothing is known
     serial = models.CharField(max_length=80, blank=True)
     place = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="+")
 

@@ -25,6 +25,7 @@ from lots.models.lot import (
     BrineBatch,
     LaboratoryResult,
     LaboratorySample,
+    LaboratorySent,
     Load,
     LoadEnd,
     LoadPart,
@@ -63,6 +64,16 @@ from lots.models.review import (
     ReleaseQuantity,
     Review,
 )
+from lots.models.salt import (
+    BatchDiscarded,
+    BatchNamed,
+    BatchReading,
+    PieceSample,
+    StepWeight,
+    Thawed,
+    UptakePoint,
+    UptakePointLeftOut,
+)
 from lots.models.scratch import (
     Checkpoint,
     CheckTry,
@@ -93,6 +104,8 @@ KEPT: Final = (
     KeptJudgement, Review, Release, ReleaseQuantity, RecordIssued, HeadSealed,
     SealKey,
     Visit, VisitLot, VisitSeen, VisitEnded,
+    BatchNamed, BatchReading, BatchDiscarded, PieceSample, StepWeight, LaboratorySent,
+    UptakePoint, UptakePointLeftOut, Thawed,
 )  # fmt: skip
 
 SCRATCH: Final = (

@@ -6,7 +6,7 @@ from django.db import models
 
 from lots.models.book import Kept
 from lots.models.house import KeptFile, Place
-from lots.models.plan import PlanVersion
+from lots.models.plan import Plan, PlanVersion
 
 
 class Lot(Kept):
@@ -87,13 +87,15 @@ class Load(Kept):
     """What a place holds from a moment to a moment."""
 
     NAMED = ("place", "step_kind", "started_at", "entered_at", "brine_batch", "declared", "note")
+    LATER = ("brine_g",)
 
     place = models.ForeignKey(Place, models.PROTECT, related_name="loads")
     step_kind = models.CharField(max_length=30)
     started_at = models.BigIntegerField()
     entered_at = models.BigIntegerField()
     brine_batch = models.ForeignKey(BrineBatch, models.PROTECT, null=True, related_name="loads")
-    declared = models.CharField(max_length=40, blank=True)
+    brine_g = models.BigIntegerField(null=True)  # of the batch on this fish; null: all of it
+    declared = models.CharField(max_length=40, blank=True)  # brining: "short", "long" or not said
     note = models.CharField(max_length=400, blank=True)
 
     class Meta:
@@ -181,15 +183,37 @@ class LotFinish(Kept):
     note = models.CharField(max_length=400, blank=True)
 
 
+class LaboratorySent(Kept):
+    """Samples of a lot, or (with no lot) of a plan's process, that went to a laboratory; `wanted` is
+    canonical JSON, a list of quantities."""
+
+    NAMED = (
+        "lot", "plan", "laboratory", "portion", "wanted", "sampled_at", "entered_at", "note",
+    )  # fmt: skip
+
+    lot = models.ForeignKey(Lot, models.PROTECT, null=True, related_name="laboratory_sent")
+    plan = models.ForeignKey(Plan, models.PROTECT, null=True, related_name="laboratory_sent")
+    laboratory = models.CharField(max_length=200)
+    portion = models.CharField(max_length=200, blank=True)
+    wanted = models.TextField()
+    sampled_at = models.BigIntegerField()
+    entered_at = models.BigIntegerField()
+    note = models.CharField(max_length=400, blank=True)
+
+
 class LaboratoryResult(Kept):
-    """One quantity of a lot (or, with no lot, of a process verification) as a laboratory found it."""
+    """One quantity of a lot, or (with no lot) of a plan's process, as a laboratory found it."""
 
     NAMED = (
         "lot", "quantity", "laboratory", "method", "portion", "sampled_at", "reported_at",
         "entered_at", "report", "note", "corrects",
     )  # fmt: skip
+    LATER = ("plan", "sent", "reason")
 
     lot = models.ForeignKey(Lot, models.PROTECT, null=True, related_name="laboratory_results")
+    plan = models.ForeignKey(Plan, models.PROTECT, null=True, related_name="laboratory_results")
+    sent = models.ForeignKey(LaboratorySent, models.PROTECT, null=True, related_name="results")
+    reason = models.CharField(max_length=300, null=True)  # noqa: DJ001 why it is corrected
     quantity = models.CharField(max_length=40)
     laboratory = models.CharField(max_length=200)
     method = models.CharField(max_length=200, blank=True)
