@@ -2,7 +2,8 @@
 
 A temperature is kept as an integer of 1/9000 °C ("ninths", a ninth of a millidegree): a reading of up
 to three decimals in °C or °F is then a whole number, so every comparison is exact.  Moments are
-integer milliseconds UTC, weights integer grams, other quantities integer millionths of their unit.
+integer milliseconds UTC, weights of fish integer grams, of what goes into a batch integer milligrams,
+other quantities integer millionths of their unit.
 """
 
 import re
@@ -19,6 +20,13 @@ GRAMS_PER_LB: Final = Fraction("453.59237")  # exact, international pound (NIST 
 GRAMS_PER_OZ: Final = GRAMS_PER_LB / 16
 MM_PER_IN: Final = Fraction("25.4")  # exact, international inch (NIST SP 811)
 LITRE_PER_US_GALLON: Final = Fraction("3.785411784")  # exact (NIST SP 811)
+MG_PER_G: Final = 1000
+MG_PER_UNIT: Final[dict[str, Fraction]] = {
+    "g": Fraction(MG_PER_G),
+    "kg": Fraction(1000 * MG_PER_G),
+    "oz": MG_PER_G * GRAMS_PER_OZ,
+    "lb": MG_PER_G * GRAMS_PER_LB,
+}
 MS_PER_S: Final = 1000
 MS_PER_MIN: Final = 60 * MS_PER_S
 MS_PER_H: Final = 60 * MS_PER_MIN
@@ -79,6 +87,35 @@ def to_ninths(as_read: str, unit: TempUnit) -> int:
     return int(ninths)
 
 
+def to_milligrams(as_read: str, unit: str) -> int:
+    """A small weight to the nearest milligram, for what goes into a brine or a dry salting.
+
+    Args:
+        as_read: the figure as read, more than nothing.
+        unit: "g", "kg", "oz" or "lb" (avoirdupois).
+    Raises:
+        BadQuantity: not a number, not a unit of weight, or not a whole milligram.
+    Source: NIST SP 811, appendix B (exact).
+    """
+    if unit not in MG_PER_UNIT:
+        raise BadQuantity(f"“{unit}” is not a unit of weight: use {' or '.join(MG_PER_UNIT)}.")
+    mg = round_half_up(read_number(as_read) * MG_PER_UNIT[unit])
+    if mg <= 0:
+        raise BadQuantity("Type a weight of more than nothing.")
+    return mg
+
+
+def round_half_up(value: Fraction) -> int:
+    """The nearest whole number; a half goes away from zero, as on every page."""
+    whole = (2 * abs(value.numerator) + value.denominator) // (2 * value.denominator)
+    return -whole if value < 0 else whole
+
+
+def show_grams(mg: Fraction | int) -> str:
+    """A small weight as people read it, in grams to the milligram, e.g. "12.5 g"."""
+    return f"{show_number(Fraction(mg) / MG_PER_G, DECIMALS_KEPT)} g"
+
+
 def degrees(ninths: int, unit: TempUnit) -> Fraction:
     """The temperature in degrees of the unit, exactly."""
     if unit == "F":
@@ -101,6 +138,13 @@ def show_number(value: Fraction, decimals: int, least: int = 0) -> str:
 def show_temperature(ninths: int, unit: TempUnit) -> str:
     """The temperature as people read it, e.g. "40.1 °F"; at least one decimal, at most three."""
     return f"{show_number(degrees(ninths, unit), DECIMALS_KEPT, 1)} °{unit}"
+
+
+def show_both(ninths: int) -> str:
+    """A temperature in both units, to a tenth, e.g. "60.0 °F (15.6 °C)"."""
+    units: tuple[TempUnit, TempUnit] = ("F", "C")
+    f, c = (f"{show_number(degrees(ninths, unit), 1, 1)} °{unit}" for unit in units)
+    return f"{f} ({c})"
 
 
 def show_off(ninths: int) -> str:
