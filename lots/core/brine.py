@@ -6,9 +6,10 @@ The sums of salt in water are those of `salt_water`, and may be taken from here 
 from dataclasses import dataclass
 from fractions import Fraction
 
-from lots.core.batch import BadBatch, Batch, dissolved_mg
+from lots.core.batch import SUGAR_ML_PER_G, BadBatch, Batch, dissolved_mg
 from lots.core.salt_water import (
     FULL_SCALE,
+    KG_M3_PER_G_ML,
     SATURATED,
     SIXTY_F,
     density_kg_m3,
@@ -18,13 +19,14 @@ from lots.core.salt_water import (
     pct_of_salometer,
     pounds_per_us_gallon_of_water,
     refractometer,
+    salometer_at,
     salometer_deg,
     salometer_reading,
     salt_pct,
     specific_gravity,
     true_salometer,
 )
-from lots.core.units import MILLIONTHS
+from lots.core.units import MG_PER_G, MILLIONTHS
 
 __all__ = [
     "FULL_SCALE",
@@ -33,6 +35,7 @@ __all__ = [
     "BrineFigures",
     "brine_figures",
     "density_kg_m3",
+    "expected_reading",
     "freezing",
     "grams_per_litre_of_water",
     "most_salt_pct",
@@ -95,3 +98,31 @@ def brine_figures(batch: Batch, temp: int) -> BrineFigures:
         nitrite_ppm=MILLIONTHS * batch.nitrite_mg / batch.total_mg,
         left_out=tuple(part.name for part in batch.parts if part.kind in ("sugar", "other")),
     )
+
+
+def expected_reading(
+    batch: Batch,
+    temp: int,
+    reference_temp: int = SIXTY_F,
+    full_scale_pct: Fraction = SATURATED,
+) -> Fraction:
+    """What a salometer should show in the batch at a temperature, on its own scale.
+
+    Sugar lifts the float too: it is reckoned in by what it takes in water.  Other parts are not, so with
+    much of them the float stands higher than this.
+
+    Args:
+        batch, temp: as for `brine_figures`.
+        reference_temp, full_scale_pct: the instrument's.
+    Returns:
+        Degrees; above 100 where the float would stand beyond its scale.
+    Raises:
+        BadBatch, BadQuantity: as `brine_figures`.
+    """
+    salt = dissolved_mg(batch, temp)
+    solution = Fraction(salt + batch.water_mg, MG_PER_G)
+    sugar = Fraction(batch.sugar_mg, MG_PER_G)
+    plain = density_kg_m3(salt_pct(salt, batch.water_mg), temp)
+    ml = solution * KG_M3_PER_G_ML / plain + sugar * SUGAR_ML_PER_G
+    floats = KG_M3_PER_G_ML * (solution + sugar) / ml
+    return salometer_at(floats, reference_temp, full_scale_pct)

@@ -24,6 +24,7 @@ from lots.core.units import (
 
 WHOLE: Final = 100  # per cent
 FULL_SCALE: Final = 100  # °SAL: where a salometer's scale ends
+KG_M3_PER_G_ML: Final = 1000
 SATURATED: Final = Fraction(
     "26.395"
 )  # % salt at 100 °SAL, 60 °F (Salt Institute, and every salometer table)
@@ -317,9 +318,13 @@ def salometer_reading(
     full_scale_pct: Fraction = SATURATED,
 ) -> Fraction:
     """What a float would show in a brine of this strength; the way back of `true_salometer`."""
-    floats = density_kg_m3(pct, brine_temp)
-    at = [(density, strength) for strength, density in _isotherm(reference_temp)]
-    return WHOLE * _between(floats, at) / full_scale_pct
+    return salometer_at(density_kg_m3(pct, brine_temp), reference_temp, full_scale_pct)
+
+
+def salometer_at(density: Fraction, reference_temp: int, full_scale_pct: Fraction) -> Fraction:
+    """The degree at which a float's scale has a density, kg/m³; on from its ends where it has none."""
+    at = [(dense, strength) for strength, dense in _isotherm(reference_temp)]
+    return WHOLE * _between(density, at) / full_scale_pct
 
 
 # A salt refractometer without correction of its own is not corrected here.  The one published course of the

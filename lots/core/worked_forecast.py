@@ -19,9 +19,8 @@ from lots.core.units import (
     NINTHS_PER_C,
     convert,
     degrees,
-    read_temperature,
 )
-from lots.core.worked_text import BadCase, moment, plain, span_ms, table
+from lots.core.worked_text import BadCase, moment, plain, span_ms, table, temperature
 
 Case = Mapping[str, Any]
 Got = Mapping[str, Verdict | Fraction]
@@ -29,11 +28,6 @@ LN_10: Final = log(10)
 
 
 # --- the given ------------------------------------------------------------------------------------
-
-
-def _ninths(text: object) -> int:
-    found = read_temperature(plain(text))
-    return found.f if "F" in found.text else found.c
 
 
 def _first(given: Case, *names: str) -> Any:
@@ -54,7 +48,7 @@ def _span(given: Case, *names: str) -> Fraction | None:
 def _targets(given: Case) -> list[int]:
     reach = _first(given, "reach", "target", "targets", "to")
     many = reach if isinstance(reach, list) else [] if reach is None else [reach]
-    return [_ninths(one) for one in many]
+    return [temperature(one) for one in many]
 
 
 def _rows(given: Case, name: str, after: int | None = None) -> list[tuple[int, int]]:
@@ -116,7 +110,7 @@ def _air(given: Case, start: int) -> list[tuple[int, int]] | int | None:
     if isinstance(stated, str) and re.fullmatch(
         r"[^\n°CF]*°?\s*[CF](?:\s*\(.*\))?", stated.strip()
     ):
-        return _ninths(stated)
+        return temperature(stated)
     return _rows(given, "surroundings", start)
 
 
@@ -147,7 +141,10 @@ def _stated_lag(given: Case) -> Got:
         tau = fh / Fraction(LN_10)
     if tau is None:
         raise BadCase("neither readings nor tau nor fh are given")
-    air, begin = _ninths(given["surroundings"]), _ninths(_first(given, "from", "start", "initial"))
+    air, begin = (
+        temperature(given["surroundings"]),
+        temperature(_first(given, "from", "start", "initial")),
+    )
     j = float(Fraction(plain(given.get("j", 1))))
     curve = Curve(float(tau), air, j * (begin - air))
     reached = [crossing_ms(curve, to, begin > to) / MS_PER_MIN for to in _targets(given)]
@@ -206,7 +203,7 @@ def _slab_course(given: Case, found: OneTerm, second: float | None) -> dict[str,
     begin, air = (given.get(name) for name in ("initial", "surroundings"))
     targets = _targets(given)
     if targets and begin is not None and air is not None:
-        theta = (targets[0] - _ninths(air)) / (_ninths(begin) - _ninths(air))
+        theta = (targets[0] - temperature(air)) / (temperature(begin) - temperature(air))
     if fourier is None and theta is not None:
         fourier = log(shape / theta) / found.root**2
     if fourier is None:
@@ -216,7 +213,7 @@ def _slab_course(given: Case, found: OneTerm, second: float | None) -> dict[str,
     if second is not None:
         out |= {"time_s": fourier * second, "time_min": fourier * second * MS_PER_S / MS_PER_MIN}
     if begin is not None and air is not None:
-        stands = _ninths(air) + theta * (_ninths(begin) - _ninths(air))
+        stands = temperature(air) + theta * (temperature(begin) - temperature(air))
         out |= {"at_c": stands / NINTHS_PER_C, "at_f": float(degrees(round(stands), "F"))}
     return out
 
@@ -231,17 +228,17 @@ def _equivalent(given: Case) -> Fraction:
     if "readings" in given:
         rows = _rows(given, "readings")
     elif minutes is not None and _first(given, "temperature", "at") is not None:
-        held = _ninths(_first(given, "temperature", "at"))
+        held = temperature(_first(given, "temperature", "at"))
         rows = [(0, held), (round(minutes), held)]
     elif minutes is not None:
         return minutes
     else:
         raise BadCase("neither readings nor a time are given")
-    reference, z = _ninths(given["reference"]), _difference(given["z"])
+    reference, z = temperature(given["reference"]), _difference(given["z"])
     at, values = [at for at, _ in rows], [v for _, v in rows]
     match str(given.get("method", "conservative")):
         case "conservative":
-            lowest = _ninths(given["lowest"]) if "lowest" in given else None
+            lowest = temperature(given["lowest"]) if "lowest" in given else None
             gap = _span(given, "longest_gap")
             longest = None if gap is None else int(gap)
             return equivalent_ms(at, values, reference, z, lowest, longest)

@@ -21,11 +21,11 @@ from lots.core.units import (
     QUANTITIES,
     convert,
     read_quantity,
-    read_temperature,
     show_number,
 )
+from lots.core.worked_brine import BRINE_SUMS
 from lots.core.worked_forecast import MORE_SUMS
-from lots.core.worked_text import BadCase, Table, moment, plain, span_ms, table
+from lots.core.worked_text import BadCase, Table, moment, plain, span_ms, table, temperature
 
 Case = Mapping[str, Any]
 Got = Mapping[str, Verdict | Fraction]
@@ -384,11 +384,6 @@ def _difference(text: object) -> int:
     return round(convert(f"{number} {unit} difference", "°C difference") * NINTHS_PER_C)
 
 
-def _temperature(text: object) -> int:
-    found = read_temperature(plain(text))
-    return found.f if "F" in found.text else found.c
-
-
 @dataclass(frozen=True, slots=True)
 class _Heat:
     """What the worked sheets' ways of adding up need of a lethality; the core has its own."""
@@ -504,10 +499,10 @@ _DIGITS: Final = 6  # decimals of a degree, enough to find the same ninth again
 def _heat(given: Case) -> _Heat:
     z = _difference(given["z"])
     return _Heat(
-        reference=_temperature(given["reference"]),
+        reference=temperature(given["reference"]),
         z=z,
         z_above=_difference(given["z_above"]) if given.get("z_above") else z,
-        lowest=_temperature(given["lowest"]) if given.get("lowest") else None,
+        lowest=temperature(given["lowest"]) if given.get("lowest") else None,
         longest_gap_ms=_minutes(given, "longest_gap"),
     )
 
@@ -557,4 +552,5 @@ SUMS: Final[Mapping[str, Callable[[Case], Got]]] = {
     "combine": _combine,
     "convert": _convert,
     **MORE_SUMS,
+    **BRINE_SUMS,
 }

@@ -22,6 +22,7 @@ from lots.core.units import (
     NINTHS_PER_F,
     TempUnit,
     read_number,
+    read_temperature,
 )
 
 
@@ -178,6 +179,12 @@ def ninths(figure: str, unit: str) -> int:
     if unit == "F":
         return round((value - FREEZING_F) * NINTHS_PER_F)
     return round(value * NINTHS_PER_C)
+
+
+def temperature(text: object) -> int:
+    """A temperature in ninths from text with its unit; of two units printed, the °F."""
+    found = read_temperature(plain(text))
+    return found.f if "F" in found.text else found.c
 
 
 Row = tuple[int, int, TempUnit]
