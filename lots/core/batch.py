@@ -47,25 +47,20 @@ WATER_MG: Final[Mapping[str, Fraction]] = {
     "mL": Fraction(MG_PER_G),
     "US gal": 1000 * MG_PER_G * LITRE_PER_US_GALLON,
 }
-SUGAR_ML_PER_G: Final = Fraction(
-    "0.62"
-)  # in water: sucrose, 10 % at 20 °C is 1.0381 g/cm³ (CRC Handbook)
+# Sugar in water: 20 % sucrose at 20 °C is 1.0810 g/cm³ (CRC Handbook, "Concentrative Properties …").
+SUGAR_ML_PER_G: Final = Fraction("0.618")
 
-SHARE_ASKED: Final = (
-    200_000  # millionths: 20 % nitrite; curing salts have some per cent (common practice)
-)
-SHARE_SMALL: Final = (
-    4_000  # millionths: 0.4 %; the weakest curing salts have about that (from memory)
-)
-NITRITE_ASKED: Final = (
-    1000  # ppm in the brine, or of the fish in dry salting: beyond any brine in use
-)
-COVERS_ASKED: Final = Fraction(
-    1
-)  # brine to fish by weight: a tank's fish is mostly covered from here on
-COVERS_REFUSED: Final = Fraction(
-    1, 2
-)  # the tightest rule in use: half of the meat's weight, in a snug vessel
+# Shares of nitrite, millionths.  Curing salts have some per cent (common practice); the weakest about 0.5 %
+# (from memory).
+SHARE_ASKED: Final = 200_000
+SHARE_SMALL: Final = 4_000
+# ppm in the brine, or of the fish in dry salting: at 1:1, 1,000 in the brine is 500 on the fish, far above any
+# figure that a law permits (21 CFR 172.175: 200 in the finished fish).
+NITRITE_ASKED: Final = 1000
+# Brine to fish by weight.  The tightest rule in use is half of the meat's weight, in a vessel that it just fits
+# (common practice): less leaves fish bare.  From as much brine as fish on, a tank's fish is mostly covered.
+COVERS_ASKED: Final = Fraction(1)
+COVERS_REFUSED: Final = Fraction(1, 2)
 
 
 class BadBatch(ValueError):

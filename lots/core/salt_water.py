@@ -25,13 +25,14 @@ from lots.core.units import (
 WHOLE: Final = 100  # per cent
 FULL_SCALE: Final = 100  # °SAL: where a salometer's scale ends
 KG_M3_PER_G_ML: Final = 1000
-SATURATED: Final = Fraction(
-    "26.395"
-)  # % salt at 100 °SAL, 60 °F (Salt Institute, and every salometer table)
+# % salt at 100 °SAL and 60 °F: Salt Institute, "Solubility of Salt at Various Temperatures".
+SATURATED: Final = Fraction("26.395")
 SIXTY_F: Final = to_ninths("60", "F")  # what most salometers are scaled at
-EUTECTIC: Final = Fraction("23.31")  # %: beyond it salt, not ice, comes out first (Salt Institute)
-COLDEST: Final = to_ninths("-15", "C")  # of the density table: CoolProp agrees down to here
-WARMEST: Final = to_ninths("60", "C")  # end of the table
+# % salt; beyond it salt, not ice, comes out first (Salt Institute).
+EUTECTIC: Final = Fraction("23.31")
+# Ends of the density table; below 0 °C it is drawn on, and the library CoolProp agrees down to −15 °C.
+COLDEST: Final = to_ninths("-15", "C")
+WARMEST: Final = to_ninths("60", "C")
 
 # Specific volume in cm³/g at 1 bar by molality (mol NaCl in 1 kg of water).  CRC Handbook of Chemistry and
 # Physics, "Volumetric Properties of Aqueous Sodium Chloride Solutions", after Rogers and Pitzer,
@@ -46,7 +47,7 @@ _VOLUMES: Final[dict[int, str]] = {
     50: "1.008064 1.002161 0.992668 0.983551 0.974772 0.942603 0.914411 0.889473 0.867241",
     60: "1.0130 1.0071 0.9976 0.9885 0.9797 0.9474 0.9191 0.8940 0.8716",
 }
-# Water, kg/m³.  CRC Handbook, "Standard Density of Water"; from 40 °C to two decimals.
+# Water, kg/m³.  CRC Handbook, 70th ed., standard density of water; from 40 °C to two decimals.
 _WATER: Final = {
     0: "999.8395",
     10: "999.7026",
@@ -200,13 +201,22 @@ def pct_of_salometer(deg: Fraction, full_scale_pct: Fraction = SATURATED) -> Fra
         deg: 0 to 100.
         full_scale_pct: the strength at the scale's 100; 26.395 % but for special ones (25 %).
     Raises:
-        BadQuantity: a degree that the scale does not have.
+        BadQuantity: a degree that the scale does not have, or a scale that cannot be.
     """
+    _scale(full_scale_pct)
     if not 0 <= deg <= FULL_SCALE:
         raise BadQuantity(
             f"A salometer's scale runs from 0 to 100; {show_number(deg, 2)} cannot be read on it. Read it again."
         )
     return deg * full_scale_pct / WHOLE
+
+
+def _scale(full_scale_pct: Fraction) -> None:
+    if not 0 < full_scale_pct <= _SOLUBILITY[-1][1]:
+        raise BadQuantity(
+            f"A salometer's 100 cannot stand for {show_number(full_scale_pct, 2)} % salt: look on the instrument "
+            "for 26.395 % or 25 %."
+        )
 
 
 def most_salt_pct(temp: int) -> Fraction:
@@ -323,6 +333,7 @@ def salometer_reading(
 
 def salometer_at(density: Fraction, reference_temp: int, full_scale_pct: Fraction) -> Fraction:
     """The degree at which a float's scale has a density, kg/m³; on from its ends where it has none."""
+    _scale(full_scale_pct)
     at = [(dense, strength) for strength, dense in _isotherm(reference_temp)]
     return WHOLE * _between(density, at) / full_scale_pct
 

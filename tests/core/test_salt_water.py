@@ -184,6 +184,14 @@ def test_a_degree_off_the_scale_is_refused(deg: str) -> None:
         true_salometer(Fraction(deg), SIXTY_F)
 
 
+@pytest.mark.parametrize("full", ["0", "-25", "28.3", "100"])
+def test_a_scale_that_cannot_be_is_refused(full: str) -> None:
+    with pytest.raises(BadQuantity, match="100 cannot stand for"):
+        true_salometer(Fraction(50), SIXTY_F, SIXTY_F, Fraction(full))
+    with pytest.raises(BadQuantity, match="100 cannot stand for"):
+        salometer_reading(Fraction(15), SIXTY_F, SIXTY_F, Fraction(full))
+
+
 def test_salt_to_a_litre_and_to_a_gallon_are_one_figure() -> None:
     # 188.0 g/L and 1.568 lb/US gal at 60°: salometer table at 60 °F
     pct = pct_of_salometer(Fraction(60))

@@ -12,10 +12,14 @@ from lots.core.units import (
     read_quantity,
     read_span,
     read_temperature,
+    round_half_up,
+    show_both,
+    show_grams,
     show_number,
     show_quantity,
     show_span,
     show_temperature,
+    to_milligrams,
     to_millionths,
     to_ninths,
 )
@@ -230,3 +234,44 @@ def test_a_quantity_in_a_foreign_unit_is_refused(text: str, quantity: str) -> No
 def test_a_quantity_is_shown_in_its_first_unit() -> None:
     assert show_quantity(to_millionths("3,52", "salt", "%"), "salt") == "3.52 %"
     assert show_quantity(2_500_000, "brine to fish ratio") == "2.5:1"
+
+
+@pytest.mark.parametrize(
+    ("typed", "unit", "mg"),
+    [
+        ("12.5", "g", 12_500),
+        ("0,0005", "g", 1),  # half a milligram goes up
+        ("2.5", "kg", 2_500_000),
+        ("1", "oz", 28_350),  # 28.349523125 g (NIST SP 811)
+        ("1", "lb", 453_592),
+    ],
+)
+def test_a_small_weight_is_kept_to_the_milligram(typed: str, unit: str, mg: int) -> None:
+    assert to_milligrams(typed, unit) == mg
+
+
+@pytest.mark.parametrize(
+    ("typed", "unit", "said"),
+    [
+        ("3", "cup", "is not a unit of weight"),
+        ("0", "g", "more than nothing"),
+        ("-1", "g", "more than nothing"),
+        ("0.0004", "g", "more than nothing"),
+        ("some", "g", "is not a number"),
+    ],
+)
+def test_a_small_weight_that_cannot_be_is_refused(typed: str, unit: str, said: str) -> None:
+    with pytest.raises(BadQuantity, match=said):
+        to_milligrams(typed, unit)
+
+
+def test_halves_are_rounded_away_from_nothing() -> None:
+    halves = [Fraction(n, 2) for n in (-3, -1, 0, 1, 3, 5)]
+    assert [round_half_up(half) for half in halves] == [-2, -1, 0, 1, 2, 3]
+    assert round_half_up(Fraction(-1, 3)) == 0
+
+
+def test_small_weights_and_temperatures_are_shown_whole() -> None:
+    assert show_grams(12_500) == "12.5 g"
+    assert show_grams(Fraction(62_500, 1000)) == "0.063 g"
+    assert show_both(to_ninths("38", "F")) == "38.0 °F (3.3 °C)"
