@@ -122,6 +122,36 @@ def test_the_freezing_point_errs_to_the_cold_side_of_the_crcs() -> None:
         assert point is not None and degrees(point, "C") <= -Fraction(depression)
 
 
+# Salt Institute, Solubility of Salt at Various Temperatures: °F, % salt; each row below 220 °F.
+SALT_INSTITUTE = {
+    "-6": "23.31",
+    "0": "23.83",
+    "10": "24.7",
+    "20": "25.53",
+    "30": "26.16",
+    "32": "26.29",
+    "32.2": "26.31",
+    "40": "26.33",
+    "50": "26.36",
+    "60": "26.395",
+    "70": "26.45",
+    "80": "26.52",
+    "100": "26.68",
+    "125": "26.92",
+    "150": "27.21",
+    "175": "27.62",
+    "200": "27.91",
+    "212": "28.12",
+    "220": "28.29",
+}
+
+
+def test_what_dissolves_is_what_the_salt_institute_prints_within_0_03_pct() -> None:
+    for fahrenheit, pct in SALT_INSTITUTE.items():
+        away = most_salt_pct(to_ninths(fahrenheit, "F")) - Fraction(pct)
+        assert Fraction("-0.005") <= away <= Fraction("0.03"), fahrenheit
+
+
 @pytest.mark.parametrize(
     ("deg", "brine_f", "add"),
     # CoolProp's densities, the glass's own shrinking left out; a rule of thumb says 1 for each 10 °F
