@@ -1,6 +1,7 @@
 """Salt in water beside an independent library, the CRC Handbook and salometer tables; edges and refusals."""
 
 from fractions import Fraction
+from itertools import pairwise
 
 import pytest
 from CoolProp.CoolProp import PropsSI
@@ -114,6 +115,13 @@ def test_density_and_freezing_point_are_the_crcs(pct: str, density: str, depress
         assert abs(degrees(point, "C") + Fraction(depression)) <= Fraction("0.05")
     else:
         assert point is None
+
+
+def test_a_hot_brine_is_as_dense_as_the_critical_tables_have_it() -> None:
+    # International Critical Tables III, 79 (as Perry's Handbook prints them), 60 °C; from memory
+    recalled = {4: 1010.3, 8: 1038.1, 12: 1066.7, 16: 1096.2, 20: 1126.8, 24: 1158.4, 26: 1174.7}
+    for pct, density in recalled.items():
+        assert float(density_kg_m3(Fraction(pct), c(60))) == pytest.approx(density, abs=0.25), pct
 
 
 def test_the_freezing_point_errs_to_the_cold_side_of_the_crcs() -> None:
@@ -372,3 +380,13 @@ def test_the_tables_rise_from_point_to_point() -> None:
         assert [y for _, y in table] == sorted({y for _, y in table})
     for row in water._ROWS.values():
         assert list(row) == sorted(row)
+
+
+def test_no_density_of_the_table_stands_out_from_its_neighbours() -> None:
+    """A figure set wrong by 0.3 kg/m³ bends the course along the temperature visibly."""
+    for strength in zip(*water._ROWS.values(), strict=True):
+        bends = [
+            a - 2 * b + c for a, b, c in zip(strength, strength[1:], strength[2:], strict=False)
+        ]
+        assert all(-Fraction("1.4") < bend < 0 for bend in bends)
+        assert max(abs(a - b) for a, b in pairwise(bends)) < Fraction("0.35")
