@@ -128,9 +128,8 @@ def profile(place: float, fourier: float, bath: float = inf) -> float:
     if fourier < EARLY:
         return _wave(1 - place, fourier, bath) + _wave(1 + place, fourier, bath)
     if bath == inf:
-        terms = enumerate(_roots(inf))
         return 1 - sum(
-            (-1) ** n * 2 / q * exp(-(q**2) * fourier) * cos(q * place) for n, q in terms
+            2 / (q * sin(q)) * exp(-(q**2) * fourier) * cos(q * place) for q in _roots(inf)
         )
     return 1 + sum(
         2 * (1 + bath) / (1 + bath + (bath * q) ** 2)

@@ -25,6 +25,7 @@ from lots.core.units import (
 )
 from lots.core.worked_brine import BRINE_SUMS
 from lots.core.worked_forecast import MORE_SUMS
+from lots.core.worked_salt import SALT_SUMS
 from lots.core.worked_text import BadCase, Table, moment, plain, span_ms, table, temperature
 
 Case = Mapping[str, Any]
@@ -553,4 +554,5 @@ SUMS: Final[Mapping[str, Callable[[Case], Got]]] = {
     "convert": _convert,
     **MORE_SUMS,
     **BRINE_SUMS,
+    **SALT_SUMS,
 }
