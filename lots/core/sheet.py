@@ -141,7 +141,8 @@ def profile(place: float, fourier: float, bath: float = inf) -> float:
 def _wave(deep: float, fourier: float, bath: float) -> float:
     """What has come in from one face at a depth, while the sheet is still as if without end."""
     if fourier == 0:
-        return 0.0 if deep or bath == inf else (1 + bath) / bath
+        face = 1.0 if bath == inf else (1 + bath) / bath
+        return 0.0 if deep else face
     root = sqrt(fourier)
     if bath == inf:
         return erfc(deep / (2 * root))
@@ -160,6 +161,8 @@ def fourier_for(fraction: float, bath: float = inf) -> float:
     """
     if not 0 <= fraction <= 1:
         raise ValueError("a share lies between 0 and 1")
+    if fraction == 0:
+        return 0.0
     if fraction_in(LONGEST, bath) <= fraction:
         return inf
     low, high = 0.0, LONGEST
