@@ -58,7 +58,8 @@ def equilibrium(
     moisture_pct: Number,
     fish_salt_pct: Number = 0,
 ) -> Fraction:
-    """The highest water-phase salt, per cent, before any drying: fish and brine at one strength, exact.
+    """The highest water-phase salt, per cent, before any drying: fish and brine at one strength, exact, and
+    never above what dissolves.
 
     It errs upwards: no fish passes it in the brine, and most are taken out long before it.
 
@@ -74,7 +75,8 @@ def equilibrium(
         raise BadSalting("State what the fish weighs, and salt and water not below nothing.")
     fish_mg = Fraction(fish_g) * MG_PER_G
     salt = salt_mg + fish_mg * fish_salt_pct / PER_CENT
-    return PER_CENT * salt / (salt + water_mg + fish_mg * moisture_pct / PER_CENT)
+    found = PER_CENT * salt / (salt + water_mg + fish_mg * moisture_pct / PER_CENT)
+    return min(found, SATURATED_PCT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,6 +185,11 @@ class Ahead:
     strength_pct: Fraction | None
     ratio_needed: Fraction | None
     dry_salt_g: Fraction
+
+    @property
+    def dry(self) -> bool:
+        """Whether it is a dry salting: salt and no water."""
+        return self.batch_pct == PER_CENT
 
     @property
     def reaches(self) -> bool:

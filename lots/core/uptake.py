@@ -18,7 +18,7 @@ from functools import cached_property
 from math import exp, inf, log, sqrt
 from typing import Final
 
-from lots.core.salting import PER_CENT, BadSalting
+from lots.core.salting import MG_PER_G, PER_CENT, SATURATED_PCT, BadSalting, Mixed
 from lots.core.sheet import FACES, fourier, fraction_in, profile
 from lots.core.units import MS_PER_DAY, MS_PER_S, NINTHS_PER_C
 
@@ -155,9 +155,10 @@ class Brining:
 
     @cached_property
     def end(self) -> float:
-        """Grams of salt for one of the fish's water at full equilibrium."""
+        """Grams of salt for one of the fish's water at full equilibrium, never above what dissolves."""
         salt = self.ratio * self.brine_pct / PER_CENT
-        return salt / (self.ratio - salt + self.moisture_pct / PER_CENT)
+        most = float(SATURATED_PCT / (PER_CENT - SATURATED_PCT))
+        return min(salt / (self.ratio - salt + self.moisture_pct / PER_CENT), most)
 
     @cached_property
     def bath(self) -> float:
@@ -177,6 +178,29 @@ class Brining:
         if left <= 0:
             raise BadSalting("At that yield no water would be left in the fish: look at it again.")
         return PER_CENT * salt * water / (salt * water + left)
+
+
+def brining_of(
+    batch: Mixed,
+    brine_g: int | None,
+    fish_g: int,
+    moisture_pct: float,
+    temp_ninths: int,
+    open_faces: int = 1,
+    yield_pct: float = float(PER_CENT),
+) -> Brining:
+    """The brining of this fish in a batch, or in the part of it that is on the fish.
+
+    Raises:
+        BadSalting: a batch without salt, no fish, or a figure that cannot be.
+    """
+    if not (fish_g > 0 and batch.total_mg > 0 and batch.salt_mg > 0):
+        raise BadSalting("Without salt, a batch and what the fish weighs there is no forecast.")
+    used = 1.0 if brine_g is None else brine_g * MG_PER_G / float(batch.total_mg)
+    solution = float(batch.salt_mg + batch.water_mg)
+    pct = PER_CENT * float(batch.salt_mg) / solution
+    ratio = used * solution / (fish_g * MG_PER_G)
+    return Brining(pct, ratio, moisture_pct, temp_ninths, open_faces, yield_pct)
 
 
 # --- a forecast -----------------------------------------------------------------------------------

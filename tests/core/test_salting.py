@@ -88,6 +88,11 @@ def test_a_dry_salting_leaves_all_its_salt_in_the_fish() -> None:
     assert equilibrium(300_000, 0, 10_000, 70) == Fraction(100 * 3, 73)
 
 
+def test_salt_that_does_not_dissolve_does_not_go_in() -> None:
+    """100 °SAL, 26.395 %, is all that water holds at 60 °F (the salometer tables)."""
+    assert equilibrium(5_000_000, 0, 10_000, 70) == SATURATED_PCT
+
+
 @given(MOISTURE, st.integers(1, 25), RATIO)
 def test_no_fish_comes_above_its_brine(moisture: int, pct: int, ratio: Fraction) -> None:
     salt, water = ratio * pct * 10_000, ratio * (100 - pct) * 10_000
