@@ -34,7 +34,7 @@ QUICKEST: Final = (
 )
 STEPS: Final = 48  # of the first look, over the whole range
 GOLDEN: Final = (sqrt(5.0) - 1) / 2
-HALVINGS: Final = 44
+HALVINGS: Final = 34
 NEAR_END: Final = (
     0.95  # share of the final salt from which a point no longer tells how fast it came
 )

@@ -25,6 +25,7 @@ LONGEST: Final = 1000.0  # Fourier number at which nothing is left to take up
 FAR: Final = 20.0  # from where the asymptotic series of erfcx is exact to 1e-9
 ASYMPTOTIC: Final = (1.0, -1 / 2, 3 / 4, -15 / 8)  # of erfcx (Abramowitz and Stegun, 7.1.23)
 FACES: Final = (1, 2)
+BATHS_KEPT: Final = 256
 
 
 def fourier(diffusivity: float, seconds: float, thickness_m: float, open_faces: int) -> float:
@@ -94,7 +95,7 @@ def _erfcx(x: float) -> float:
     return total / (x * sqrt(pi))
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=BATHS_KEPT)
 def _roots(bath: float) -> tuple[float, ...]:
     """The first q with tan q = −bath · q; in much brine the odd multiples of π/2."""
     if bath == inf:

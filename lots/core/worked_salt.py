@@ -116,7 +116,7 @@ def _equilibrium(given: Case) -> Got:
 # --- uptake ---------------------------------------------------------------------------------------
 
 
-_DIFFUSIVITY: Final = re.compile(r"(?P<number>\S+?)\s*(?:(?P<centi>c?)m[²2]/s)?")
+_DIFFUSIVITY: Final = re.compile(r"(?P<number>[\d.]+(?:[eE][-+]?\d+)?)\s*(?:(?P<centi>c?)m[²2]/s)?")
 
 
 def _float(given: Case, name: str) -> float | None:
