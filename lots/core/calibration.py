@@ -22,7 +22,7 @@ from typing import Final
 
 from lots.core.salting import PER_CENT, BadSalting
 from lots.core.units import MILLIONTHS, MS_PER_S
-from lots.core.uptake import SENSITIVITY_STEP, Brining, Diffusivity
+from lots.core.uptake import SENSITIVITY_STEP, THICKEST_M, THINNEST_M, Brining, Diffusivity
 
 LEVEL: Final = 0.95  # of the band, both ends
 FEWEST: Final = 3  # two results say next to nothing of how far results lie apart
@@ -88,9 +88,11 @@ class Why(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class CannotSay:
-    """Why there is no fit."""
+    """Why there is no fit; `farthest`: of results that contradict each other, the number of the one (from 0)
+    that lies farthest from the others' middle."""
 
     reason: Why
+    farthest: int | None = None
 
     @property
     def why(self) -> str:
@@ -111,8 +113,10 @@ class Point:
     moisture_pct: float
 
     def __post_init__(self) -> None:
-        if not (self.thickness_m > 0 and self.seconds > 0):
-            raise BadSalting("State how thick the piece was and how long it was brined.")
+        if not THINNEST_M <= self.thickness_m <= THICKEST_M:
+            raise BadSalting("State how thick the piece was, with its unit: 0.1 mm to 500 mm.")
+        if not self.seconds > 0:
+            raise BadSalting("State how long the piece was brined.")
         if self.salt_pct < 0 or not self.moisture_pct > 0:
             raise BadSalting("State the salt and the moisture that the laboratory found.")
         if self.salt_pct + self.moisture_pct > PER_CENT:
@@ -229,7 +233,7 @@ def calibrate(points: Sequence[Point], level: float = LEVEL) -> Calibration | Ca
     least, free = misfit(best), len(points) - 1
     why = _unlikely(points, best, sqrt(least / free))
     if why is not None:
-        return CannotSay(why)
+        return CannotSay(why, _farthest(points, best) if why is Why.APART else None)
     reach = student(level, free)
     allowed = least * (1 + reach**2 / free)
     low, high = (_crossing(misfit, best, end, allowed) for end in (log(SLOWEST), log(QUICKEST) + 1))
@@ -263,6 +267,13 @@ def _unlikely(points: Sequence[Point], best: float, scatter: float) -> Why | Non
     if best > log(QUICKEST):
         return Why.AT_END if _at_end(points) else Why.TOO_QUICK
     return Why.TOO_SLOW if best < log(SLOWEST) + 1 else None
+
+
+def _farthest(points: Sequence[Point], best: float) -> int:
+    known = _known(best)
+    off = [log(point.salt / point.fitted(known)) for point in points]
+    middle = sorted(off)[len(off) // 2]
+    return max(range(len(off)), key=lambda number: abs(off[number] - middle))
 
 
 def _known(logarithm: float) -> Diffusivity:

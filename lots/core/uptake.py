@@ -111,6 +111,15 @@ class Diffusivity:
         return replace(self, best=self.best * more, low=self.low * more, high=self.high * more)
 
 
+def show_diffusivity(figure: float) -> str:
+    """A diffusivity with two digits, as people read it: "2.4 × 10⁻¹⁰ m²/s"."""
+    digits, _, power = f"{figure:.1e}".partition("e")
+    return f"{digits} × 10{str(int(power)).translate(_RAISED)} m²/s"
+
+
+_RAISED: Final = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+
+
 def published() -> Diffusivity:
     """The published range as one wide band; its best figure is its middle and no more than that."""
     low, high = min(row.low for row in PUBLISHED), max(row.high for row in PUBLISHED)
@@ -369,6 +378,19 @@ def course(
     """Water-phase salt over time from 0 to `until_s`: (seconds, forecast), closer where it rises faster."""
     at = [round(until_s * (n / COURSE_POINTS) ** 2) for n in range(COURSE_POINTS + 1)]
     return tuple((s, forecast(brining, known, thickness_m, s)) for s in dict.fromkeys(at))
+
+
+def across(
+    brining: Brining,
+    known: Diffusivity,
+    seconds: float,
+    thinnest_mm: Fraction,
+    thickest_mm: Fraction,
+) -> tuple[tuple[Fraction, Forecast], ...]:
+    """Water-phase salt over the thickness of the piece after this time: (mm, forecast), thinnest first."""
+    step = (thickest_mm - thinnest_mm) / COURSE_POINTS
+    at = dict.fromkeys(thinnest_mm + step * n for n in range(COURSE_POINTS + 1))
+    return tuple((mm, forecast(brining, known, float(mm) * M_PER_MM, seconds)) for mm in at)
 
 
 def depths(

@@ -236,6 +236,8 @@ def test_a_point_is_read_from_figures_as_they_are_kept() -> None:
     ("change", "said"),
     [
         ({"thickness_m": 0}, "how thick"),
+        ({"thickness_m": 20}, "0.1 mm to 500 mm"),
+        ({"thickness_m": 0.00002}, "0.1 mm to 500 mm"),
         ({"seconds": 0}, "how long"),
         ({"salt_pct": -1}, "the laboratory found"),
         ({"moisture_pct": 0}, "the laboratory found"),
@@ -290,7 +292,8 @@ def test_results_that_contradict_each_other_give_no_fit() -> None:
     assert reason(twice) is Why.APART
     point = found_in(brining(), 0.02, 12 * HOUR)
     one_wrong = [*[point] * 3, replace(point, thickness_m=0.2)]  # thickness off by a figure
-    assert reason(one_wrong) is Why.APART
+    assert calibrate(one_wrong) == CannotSay(Why.APART, 3)
+    assert calibrate(one_wrong[::-1]) == CannotSay(Why.APART, 0)
     assert 0 < APART < 1
 
 
@@ -299,7 +302,7 @@ def test_a_thickness_in_inches_taken_for_centimetres_is_told() -> None:
     shapes = results(rng, 6, 0.03)
     thick = [replace(p, thickness_m=p.thickness_m * 2.54) for p in shapes]
     assert reason(thick) is Why.TOO_QUICK
-    thin = [replace(p, thickness_m=p.thickness_m / 200) for p in shapes]
+    thin = [replace(p, thickness_m=p.thickness_m / 100) for p in shapes]
     assert reason(thin) in (Why.TOO_SLOW, Why.APART)
 
 

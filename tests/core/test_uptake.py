@@ -20,6 +20,7 @@ from lots.core.uptake import (
     Diffusivity,
     Forecast,
     Standing,
+    across,
     brining_of,
     course,
     depths,
@@ -28,6 +29,7 @@ from lots.core.uptake import (
     mobility,
     pieces,
     published,
+    show_diffusivity,
     standing,
     thickest,
     time_to_reach,
@@ -365,6 +367,24 @@ def test_the_depths_add_up_to_the_forecast() -> None:
 
 def test_of_a_short_course_no_moment_is_told_twice() -> None:
     assert [at for at, _ in course(brining(), known(), 0.02, 3)] == [0, 1, 2, 3]
+
+
+def test_across_the_thicknesses_it_falls_and_is_what_is_forecast_of_each() -> None:
+    points = across(brining(), known(), 8 * HOUR, Fraction(5), Fraction(53))
+    assert (points[0][0], points[-1][0]) == (5, 53)
+    best = [said.best for _, said in points]
+    assert best == sorted(best, reverse=True)
+    middle = points[len(points) // 2]
+    assert middle == (29, forecast(brining(), known(), 0.029, 8 * HOUR))
+    assert len(across(brining(), known(), 8 * HOUR, Fraction(20), Fraction(20))) == 1
+
+
+@pytest.mark.parametrize(
+    ("figure", "words"),
+    [(2.44e-10, "2.4 × 10⁻¹⁰ m²/s"), (9.96e-11, "1.0 × 10⁻¹⁰ m²/s"), (1e-9, "1.0 × 10⁻⁹ m²/s")],
+)
+def test_a_diffusivity_is_shown_with_two_digits(figure: float, words: str) -> None:
+    assert show_diffusivity(figure) == words
 
 
 # --- said and timed -------------------------------------------------------------------------------
