@@ -3,6 +3,7 @@
 import time
 from collections.abc import Callable
 from fractions import Fraction
+from math import log
 from typing import Any
 
 import pytest
@@ -44,9 +45,9 @@ def celsius(degrees: float) -> int:
     return round(degrees * NINTHS_PER_C)
 
 
-def known(best: float = 2e-10, scatter: float = 0.1) -> Diffusivity:
-    """As a fit of ten points with a scatter gives it."""
-    return Diffusivity(best, best * 0.8, best * 1.25, scatter, 2.262, 2.0, moves=True)
+def known(best: float = 2e-10, scatter: float = 0.1, weight: float = 2.0) -> Diffusivity:
+    """As a fit of ten points with a scatter gives it; `weight`: what they know of it."""
+    return Diffusivity(best, best * 0.8, best * 1.25, scatter, 2.262, weight, moves=True)
 
 
 def brining(**change: Any) -> Brining:
@@ -237,7 +238,19 @@ def test_what_scatters_more_or_is_known_less_has_a_wider_band() -> None:
         return said.high - said.low
 
     assert width(known(scatter=0.05)) < width(known(scatter=0.1)) < width(known(scatter=0.2))
+    assert width(known(weight=20.0)) < width(known(weight=2.0)) < width(known(weight=0.5))
     assert width(published()) > width(known(scatter=0.1))
+
+
+def test_the_band_is_students_widths_of_one_result_and_of_the_fit_together() -> None:
+    """By hand, early in endless brine, where salt goes with the root of the diffusivity: 2.262 × 0.1 ×
+    √(1 + 0.5² / 0.5) of the logarithm of salt for one of water."""
+    endless = brining(brine_pct=10.0, ratio=1e9)
+    said = forecast(endless, known(weight=0.5), 0.04, 4 * HOUR)
+    low, best, high = (float(pct / (100 - pct)) for pct in (said.low, said.best, said.high))
+    width = 2.262 * 0.1 * 1.5**0.5
+    assert log(best / low) == pytest.approx(width, rel=0.005)
+    assert log(high / best) == pytest.approx(width, rel=0.005)
 
 
 def test_a_forecast_is_by_hand_what_the_sheet_gives() -> None:
