@@ -113,14 +113,6 @@ def drying_to(
     return Drying(PER_CENT * water / (dry + water), PER_CENT * (dry + water) / (dry + moisture_pct))
 
 
-def moisture_to_dry_to(
-    wps_pct: Number, moisture_pct: Number, target_pct: Number, fish_salt_pct: Number = 0
-) -> Fraction | None:
-    """The moisture, per cent, at which the fish would come to the target: `drying_to`."""
-    found = drying_to(wps_pct, moisture_pct, target_pct, fish_salt_pct)
-    return None if found is None else found.moisture_pct
-
-
 def strength_for(
     target_pct: Number, ratio: Number, moisture_pct: Number, fish_salt_pct: Number = 0
 ) -> Fraction:
@@ -185,11 +177,6 @@ class Ahead:
     strength_pct: Fraction | None
     ratio_needed: Fraction | None
     dry_salt_g: Fraction
-
-    @property
-    def dry(self) -> bool:
-        """Whether it is a dry salting: salt and no water."""
-        return self.batch_pct == PER_CENT
 
     @property
     def reaches(self) -> bool:

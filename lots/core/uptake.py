@@ -10,7 +10,7 @@ Floats are fine here.  What leaves this module for a page or a record is rounded
 the same on every machine.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
@@ -18,7 +18,7 @@ from functools import cached_property
 from math import exp, inf, log, sqrt
 from typing import Final
 
-from lots.core.salting import MG_PER_G, PER_CENT, SATURATED_PCT, BadSalting, Mixed
+from lots.core.salting import PER_CENT, SATURATED_PCT, BadSalting
 from lots.core.sheet import FACES, fourier, fraction_in, profile
 from lots.core.units import MS_PER_DAY, MS_PER_S, NINTHS_PER_C
 
@@ -111,12 +111,6 @@ class Diffusivity:
         return replace(self, best=self.best * more, low=self.low * more, high=self.high * more)
 
 
-def show_diffusivity(figure: float) -> str:
-    """A diffusivity with two digits, as people read it: "2.4 × 10⁻¹⁰ m²/s"."""
-    digits, _, power = f"{figure:.1e}".partition("e")
-    return f"{digits} × 10{str(int(power)).translate(_RAISED)} m²/s"
-
-
 _RAISED: Final = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 
 
@@ -187,29 +181,6 @@ class Brining:
         if left <= 0:
             raise BadSalting("At that yield no water would be left in the fish: look at it again.")
         return PER_CENT * salt * water / (salt * water + left)
-
-
-def brining_of(
-    batch: Mixed,
-    brine_g: int | None,
-    fish_g: int,
-    moisture_pct: float,
-    temp_ninths: int,
-    open_faces: int = 1,
-    yield_pct: float = float(PER_CENT),
-) -> Brining:
-    """The brining of this fish in a batch, or in the part of it that is on the fish.
-
-    Raises:
-        BadSalting: a batch without salt, no fish, or a figure that cannot be.
-    """
-    if not (fish_g > 0 and batch.total_mg > 0 and batch.salt_mg > 0):
-        raise BadSalting("Without salt, a batch and what the fish weighs there is no forecast.")
-    used = 1.0 if brine_g is None else brine_g * MG_PER_G / float(batch.total_mg)
-    solution = float(batch.salt_mg + batch.water_mg)
-    pct = PER_CENT * float(batch.salt_mg) / solution
-    ratio = used * solution / (fish_g * MG_PER_G)
-    return Brining(pct, ratio, moisture_pct, temp_ninths, open_faces, yield_pct)
 
 
 # --- a forecast -----------------------------------------------------------------------------------
@@ -380,19 +351,6 @@ def course(
     return tuple((s, forecast(brining, known, thickness_m, s)) for s in dict.fromkeys(at))
 
 
-def across(
-    brining: Brining,
-    known: Diffusivity,
-    seconds: float,
-    thinnest_mm: Fraction,
-    thickest_mm: Fraction,
-) -> tuple[tuple[Fraction, Forecast], ...]:
-    """Water-phase salt over the thickness of the piece after this time: (mm, forecast), thinnest first."""
-    step = (thickest_mm - thinnest_mm) / COURSE_POINTS
-    at = dict.fromkeys(thinnest_mm + step * n for n in range(COURSE_POINTS + 1))
-    return tuple((mm, forecast(brining, known, float(mm) * M_PER_MM, seconds)) for mm in at)
-
-
 def depths(
     brining: Brining, known: Diffusivity, thickness_m: float, seconds: float
 ) -> tuple[tuple[Fraction, Forecast], ...]:
@@ -415,9 +373,3 @@ def depths(
         mm = _thousandths(deep * n / DEPTH_POINTS / M_PER_MM)
         out.append((mm, Forecast(min(low, best, high), best, max(low, best, high))))
     return tuple(out)
-
-
-def first_failing(found: Sequence[Piece]) -> Fraction | None:
-    """The thinnest of these pieces that is likely to fail, mm; None where none is."""
-    failing = [piece.thickness_mm for piece in found if piece.standing is Standing.FAILS]
-    return min(failing, default=None)

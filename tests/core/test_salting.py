@@ -16,7 +16,6 @@ from lots.core.salting import (
     dry_salt_for,
     drying_to,
     equilibrium,
-    moisture_to_dry_to,
     strength_for,
     water_phase_salt,
 )
@@ -147,7 +146,6 @@ def test_how_far_fish_is_dried_for_the_target() -> None:
     assert found is not None
     assert round(found.moisture_pct, 3) == Fraction("55.62")
     assert round(found.yield_pct, 2) == Fraction("69.82")
-    assert moisture_to_dry_to(2, 70, Fraction("3.5")) == found.moisture_pct
 
 
 @given(MOISTURE, SALTED, TARGET)
@@ -165,7 +163,6 @@ def test_fish_dried_so_far_comes_to_the_target(
 
 def test_fish_without_salt_is_dried_to_no_target() -> None:
     assert drying_to(0, 70, 3) is None
-    assert moisture_to_dry_to(0, 70, 3) is None
 
 
 @pytest.mark.parametrize("figures", [(-1, 70, 3), (100, 70, 3), (2, 70, 0), (2, 70, 100)])

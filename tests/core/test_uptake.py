@@ -21,21 +21,16 @@ from lots.core.uptake import (
     Diffusivity,
     Forecast,
     Standing,
-    across,
-    brining_of,
     course,
     depths,
-    first_failing,
     forecast,
     mobility,
     pieces,
     published,
-    show_diffusivity,
     standing,
     thickest,
     time_to_reach,
 )
-from tests.core.test_salting import Mix, brine
 
 HOUR = 3600
 TARGET = Fraction("3.5")
@@ -156,28 +151,6 @@ def test_a_piece_holds_the_share_of_the_end_that_the_sheet_says() -> None:
     number = fourier(2e-10, 12 * HOUR, 0.02, 1)
     assert found.salt(2e-10, 0.02, 12 * HOUR) == found.end * fraction_in(number, found.bath)
     assert found.bath == pytest.approx(1.7 / 0.7)
-
-
-def test_a_brining_is_taken_from_the_part_of_a_batch_that_is_on_the_fish() -> None:
-    found = brining_of(brine(15, 20), 10_000, 5_000, 70, celsius(4), 2, 85)
-    assert (found.brine_pct, found.ratio) == (15, 2)
-    assert (found.open_faces, found.yield_pct) == (2, 85)
-    assert brining_of(brine(15, 10), None, 5_000, 70, celsius(4)).ratio == 2
-    sweet = Mix("brine", 1_500_000, 8_500_000, other_mg=10_000_000)
-    assert brining_of(sweet, None, 5_000, 70, celsius(4)) == brining_of(
-        brine(15, 10), None, 5_000, 70, celsius(4)
-    )
-
-
-@pytest.mark.parametrize("batch", [Mix("brine", 0, 1000), Mix("brine", 0, 0)])
-def test_a_batch_without_salt_has_no_forecast(batch: Mix) -> None:
-    with pytest.raises(BadSalting, match="no forecast"):
-        brining_of(batch, None, 5_000, 70, celsius(4))
-
-
-def test_no_fish_has_no_forecast() -> None:
-    with pytest.raises(BadSalting, match="no forecast"):
-        brining_of(brine(15, 10), None, 0, 70, celsius(4))
 
 
 @pytest.mark.parametrize(
@@ -336,8 +309,6 @@ def test_of_uneven_pieces_the_thick_ones_fail_and_those_between_are_in_doubt() -
     )  # fmt: skip
     said = [piece.standing for piece in found]
     assert said == [Standing.REACHES] * 2 + [Standing.IN_DOUBT] * 2 + [Standing.FAILS] * 2
-    assert first_failing(found) == thick + Fraction(1, 10)
-    assert first_failing(found[:4]) is None
 
 
 # --- the picture ----------------------------------------------------------------------------------
@@ -380,24 +351,6 @@ def test_the_depths_add_up_to_the_forecast() -> None:
 
 def test_of_a_short_course_no_moment_is_told_twice() -> None:
     assert [at for at, _ in course(brining(), known(), 0.02, 3)] == [0, 1, 2, 3]
-
-
-def test_across_the_thicknesses_it_falls_and_is_what_is_forecast_of_each() -> None:
-    points = across(brining(), known(), 8 * HOUR, Fraction(5), Fraction(53))
-    assert (points[0][0], points[-1][0]) == (5, 53)
-    best = [said.best for _, said in points]
-    assert best == sorted(best, reverse=True)
-    middle = points[len(points) // 2]
-    assert middle == (29, forecast(brining(), known(), 0.029, 8 * HOUR))
-    assert len(across(brining(), known(), 8 * HOUR, Fraction(20), Fraction(20))) == 1
-
-
-@pytest.mark.parametrize(
-    ("figure", "words"),
-    [(2.44e-10, "2.4 × 10⁻¹⁰ m²/s"), (9.96e-11, "1.0 × 10⁻¹⁰ m²/s"), (1e-9, "1.0 × 10⁻⁹ m²/s")],
-)
-def test_a_diffusivity_is_shown_with_two_digits(figure: float, words: str) -> None:
-    assert show_diffusivity(figure) == words
 
 
 # --- said and timed -------------------------------------------------------------------------------
