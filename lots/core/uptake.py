@@ -111,9 +111,6 @@ class Diffusivity:
         return replace(self, best=self.best * more, low=self.low * more, high=self.high * more)
 
 
-_RAISED: Final = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
-
-
 def published() -> Diffusivity:
     """The published range as one wide band; its best figure is its middle and no more than that."""
     low, high = min(row.low for row in PUBLISHED), max(row.high for row in PUBLISHED)
