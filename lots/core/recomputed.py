@@ -21,7 +21,7 @@ from lots.core.record import HandReading, JudgedLimit, LotRecord
 from lots.core.series import Chunk
 
 TEMPERATURE: Final = "temperature"
-FIRST_RULES: Final = {2: 2}
+FIRST_RULES: Final = {2: 2, 3: 2}
 """Form → the rules in force when it was first written: no verdict in such a record is older."""
 LATE: Final = "rests on late or corrected readings"
 

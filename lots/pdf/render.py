@@ -22,6 +22,7 @@ from lots.pdf.faces import PAGE_MARK, load_faces, printable, shortened, width
 from lots.pdf.front import draw_front
 from lots.pdf.layout import PAPERS, SMALL, Mark, Page, Paper, Sheet, Text
 from lots.pdf.said import draw_remarks
+from lots.pdf.salt import draw_pack, draw_pieces, draw_salt
 from lots.pdf.sections import (
     Section,
     draw_charts,
@@ -39,7 +40,7 @@ from lots.pdf.words import Shown, shown_in
 PaperName = Literal["letter", "A4"]
 ATTACHMENT = "lot-record.json"
 TABLE = "readings.csv"
-LAYOUT = 2
+LAYOUT = 3
 """The number of the pages' words and their order: raised whenever these differ, so that a check
 knows whether it may hold every line of an old record against today's (tests/pdf/test_layout.py)."""
 DEMO = "INVENTED DEMONSTRATION DATA"
@@ -53,7 +54,10 @@ SECTIONS: tuple[tuple[str, str, Section], ...] = (
     ("readings", "Readings by hand", draw_readings),
     ("observations", "Observations", draw_observations),
     ("logged", "Data loggers", draw_logged),
+    ("salt", "Brine, cure and salt", draw_salt),
+    ("pieces", "Pieces, weights and yield", draw_pieces),
     ("results", "Laboratory results", draw_results),
+    ("pack", "Pack and label", draw_pack),
     ("remarks", "Notes", draw_remarks),
     ("instruments", "Instruments and their accuracy checks", draw_instruments),
     ("deviations", "Deviations in full (21 CFR 123.7(d))", draw_deviations),

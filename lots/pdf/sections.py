@@ -19,6 +19,7 @@ from lots.pdf.faces import Own
 from lots.pdf.layout import Column, Row, Shaped, Sheet, Struck, page_of
 from lots.pdf.logged import draw_slots, printed_words
 from lots.pdf.said import draw_put_right
+from lots.pdf.salt import DECLARED, draw_sent
 from lots.pdf.words import (
     NONE,
     VERDICTS,
@@ -67,7 +68,7 @@ def _load_row(load: LoadFacts, shown: Shown) -> Row:
     held = span(load.ended_at - load.started_at) if load.ended_at else ""
     lots = "\n".join(f"{one.word}, {shown.weight(one.amount_g)}" for one in load.lots)
     began = f"{shown.moment(load.started_at)} {load.started_by}"
-    step = f"{load.step}\n{load.place}"
+    step = sentence(load.step, load.place, load.batch and f"batch {load.batch}", joint="\n")
     return Row(
         (str(load.number), step, began, sentence(ended, held, joint="\n"), lots),
         "\n".join(_load_notes(load, shown)),
@@ -79,7 +80,9 @@ def _load_notes(load: LoadFacts, shown: Shown) -> list[str]:
     late = f"Start entered late, {shown.moment(load.entered_at)}" if load.late else ""
     said = sentence(late, load.note, joint=": ") if late else load.note and f"Note: {load.note}"
     said = sentence(said, accepted_words(load.accepted, shown), joint="; ")
-    notes = [f"Step of lot {load.of_lot}, taken along from there." if load.of_lot else "", said]
+    declared = DECLARED[load.declared].capitalize() + "." if load.declared else ""
+    taken = f"Step of lot {load.of_lot}, taken along from there." if load.of_lot else ""
+    notes = [taken, declared, said]
     notes += [
         f"Start moved from {shown.moment(m.old_at)} to {shown.moment(m.new_at)} by {m.initials}: {m.reason}"
         for m in load.moved
@@ -283,6 +286,7 @@ def draw_results(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
         Column("Laboratory, method", 23.8), Column("Sampled, reported", 25.6), Column("By", 7.4),
     ]  # fmt: skip
     _table_or_none(sheet, columns, [_result_row(one, shown) for one in record.results])
+    draw_sent(sheet, record, shown)
 
 
 def _result_row(one: LabResult, shown: Shown) -> Row:
@@ -293,7 +297,8 @@ def _result_row(one: LabResult, shown: Shown) -> Row:
     fixes = f"Corrects no. {one.corrects}." if one.corrects else ""
     fixed = f"Corrected by no. {one.corrected_by}." if one.corrected_by else ""
     paper = f"Report: {one.file}, SHA-256 {one.file_sha256}" if one.file else ""
-    below = sentence(fixes, fixed, one.note and f"Note: {one.note}", paper, joint="\n")
+    why = sentence(fixes, one.reason, joint=" ")
+    below = sentence(one.of, why, fixed, one.note and f"Note: {one.note}", paper, joint="\n")
     cells = (
         str(one.number or NONE), one.quantity,
         Struck(samples, len(one.samples)) if one.corrected_by else samples,

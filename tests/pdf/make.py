@@ -45,6 +45,19 @@ from lots.core.record import (
     Share,
     Signature,
 )
+from lots.core.record_salt import (
+    BatchCheckFacts,
+    BatchFacts,
+    BatchUseFacts,
+    PackFacts,
+    PartFacts,
+    PieceFacts,
+    PieceSampleFacts,
+    Reckoned,
+    SentFacts,
+    ThawFacts,
+    WeightFacts,
+)
 
 ZONE = ZoneInfo("America/New_York")
 MIN = 60_000
@@ -350,7 +363,7 @@ def make_record(**changes: Any) -> LotRecord:
         BookHead(219, "c0ffee" + "42" * 29),
         (PersonFacts("TQ", "Tobias Quince"), PersonFacts("JW", "Ji-woo Wren"), PersonFacts("MO", "Marit Oakhollow")),
         ("lethality",), (adjusted,), 3, "record 1", "The laboratory’s result was added.",
-        kept_until="2028-03-05", **make_said(),
+        kept_until="2028-03-05", **make_said(), **make_salt(),
     )  # fmt: skip
     return replace(record, **changes)
 
@@ -371,6 +384,74 @@ def make_said() -> dict[str, Any]:
                              "no fish has this", b, "TQ"),
         ),
         "taken_back": (FileTakenBack("smoke-march-4.csv", "6f" * 32, 1_204, "of another load", b, "JW"),),
+    }  # fmt: skip
+
+
+def make_salt() -> dict[str, Any]:
+    """What form 3 adds: a brine, a dry salting, pieces, weights, samples sent, the pack."""
+    began = at("4 Mar 16:10")
+    figures = (
+        Reckoned(
+            "salt, by weight of salt and water",
+            "15.8 %",
+            "2,250 g and 0.94 × 160 g in 12,000 g of water",
+        ),
+        Reckoned("strength", "59.9 °SAL", "15.8 of 26.395 %, saturated at 60 °F"),
+        Reckoned(
+            "freezing point", "11.1 °F (−11.6 °C)", "Lange’s Handbook, table of sodium chloride"
+        ),
+        Reckoned("sodium nitrite in the brine", "665 ppm", "10 g in 15,030 g"),
+    )
+    used = BatchUseFacts(
+        2, 15_030, 7_500, "long", "",
+        (
+            Reckoned("brine to fish", "2.004 : 1", "15.03 kg on 7.5 kg"),
+            Reckoned("ingoing sodium nitrite at equilibrium", "444 ppm", "10 g over fish and brine"),
+            Reckoned("highest water-phase salt before drying", "10.6 %", "all salt shared by the water of both"),
+        ),
+    )  # fmt: skip
+    check = BatchCheckFacts(
+        4, began + 20 * MIN, began + 21 * MIN, "TQ", "salometer", "Salometer S-1", "61.5 °SAL", "50.0 °F",
+        "reads true at 60 °F", "26.395 %", 60_400_000, "60.4 °SAL", "stirred twice",
+    )  # fmt: skip
+    brine = BatchFacts(
+        "B-0304", "brine", began, began, "TQ", fahrenheit(50.0), 1,
+        (
+            PartFacts("water", "", "12", "L", 12_000_000, 1_000_000, 0),
+            PartFacts("salt", "sea salt", "2250", "g", 2_250_000, 0, 0),
+            PartFacts("sugar", "", "620", "g", 620_000, 0, 0),
+            PartFacts("curing salt", "curing salt no. 1", "160", "g", 160_000, 0, 62_500),
+        ),
+        figures, (replace(check, number=3, as_read="16.5 °SAL", found="15.9 °SAL", corrected_by=4), replace(check, corrects=3)),
+        (used,), 2, at("5 Mar 09:00"), "JW", "two loads were enough", "made in the white tub",
+    )  # fmt: skip
+    rubbed = BatchFacts(
+        "S-0304", "dry salt", began, began + 60 * MIN, "JW", 0, 0, (PartFacts("salt", "", "2", "cup", 546_000, 273_000, 0),),
+        (Reckoned("salt to fish", "3.6 %", "546 g on 15 kg"),),
+        (), (BatchUseFacts(8, 0, 15_000, "", "the fish lay in it already when it was entered"),),
+    )  # fmt: skip
+    pieces = PieceSampleFacts(
+        1, 2, began, began, "JW", "Calliper C-1",
+        (PieceFacts("28 mm", "412 g", 28_000, 412_000), PieceFacts("1.4 in", "", 35_560, 0)),
+        (Reckoned("thickest", "35.6 mm"), Reckoned("spread", "7.6 mm")), "tail ends left out",
+    )  # fmt: skip
+    trimmed = WeightFacts(1, 0, "trimmed", "94.2", "kg", 94_200, began, began, "TQ")
+    return {
+        "batches": (brine, rubbed),
+        "pieces": (pieces,),
+        "weights": (trimmed, replace(trimmed, number=2, load=3, stage="smoked", as_read="172", unit="lb", grams=78_018,
+                                     reason="typed from the scale’s slip", entered_at=began + 90 * MIN)),
+        "yields": (Reckoned("trimmed", "78.5 %", "94.2 kg of 120 kg received"),),
+        "sent": (SentFacts(7, "", "Invented Lab, Ltd.", "loin, fish 4", ("salt", "moisture", "sodium nitrite"), began, began, "TQ", ""),),
+        "salt": (Reckoned("forecast for the thickest piece", "3.1 to 4.4 %", "published range of diffusivity; no result of the house yet"),),
+        "pack": (
+            PackFacts(
+                "frozen", "no laboratory has shown its salt", "Keep frozen. Thaw under refrigeration immediately before use.",
+                "guidance, from memory", ("fish (rainbow trout)",), ("salt", "sugar", "sodium nitrite"),
+                (Reckoned("use by", "5 Sep 2026", "6 months from 5 Mar 2026, the first packing"),),
+                (ThawFacts(10_000, at("6 Mar 08:00"), at("6 Mar 08:00"), "JW", "ordered fresh"),),
+            ),
+        ),
     }  # fmt: skip
 
 
