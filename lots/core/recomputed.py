@@ -9,15 +9,19 @@ without the other.
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Final
+from itertools import zip_longest
+from typing import Any, Final
 
 from lots.core import judging
 from lots.core.basis import Basis, Side, SideValues, chunk_of, flats_of, side_values
+from lots.core.batch import Batch, Part
 from lots.core.figures import AsRead, as_read_figure, rounded
 from lots.core.judging import Judgement
 from lots.core.limits import RULES, Limit, demand
 from lots.core.plan import Plan, plan_from
+from lots.core.reckoned import batch_figures, use_figures
 from lots.core.record import HandReading, JudgedLimit, LotRecord
+from lots.core.record_salt import PartFacts, Reckoned
 from lots.core.series import Chunk
 
 TEMPERATURE: Final = "temperature"
@@ -57,6 +61,7 @@ def recomputed(record: LotRecord) -> Recomputed:
     """
     again = _Again(record)
     differences = [*again.verdicts(), *again.left_out(), *again.links(), *again.limits()]
+    differences += again.batches()
     rules = tuple(sorted({one.rules for one in record.verdicts}))
     return Recomputed(again.computed, rules, tuple(differences))
 
@@ -149,6 +154,19 @@ class _Again:
                 as_read, _, unit = sample.figure.partition(" ")
                 yield AsRead(result.quantity, sample.value, as_read, unit)
 
+    def batches(self) -> Iterator[Difference]:
+        """What was reckoned of each batch, held against what went into it."""
+        for one in self.record.batches:
+            try:
+                batch = Batch(one.method, tuple(Part(**_fields(part)) for part in one.parts))
+                temp = one.brine_temp if one.temp_known else None
+                yield from _reckoned(f"batch {one.code}", one.figures, batch_figures(batch, temp))
+                for use in one.uses:
+                    found = use_figures(batch, use.brine_g or None, use.fish_g, use.moisture)
+                    yield from _reckoned(f"batch {one.code} in load {use.load}", use.figures, found)
+            except (ValueError, ArithmeticError) as error:
+                yield Difference(f"batch {one.code}", "figures of it", f"it cannot be one: {error}")
+
     def limits(self) -> Iterator[Difference]:
         """Each limit as it is printed, held against the plan's own data."""
         if self.record.form == 1 or not self.record.plans:
@@ -223,6 +241,25 @@ class _Again:
             if (reading.observed_at, reading.value) not in judged[reading.load]:
                 what = f"reading {reading.number} of load {reading.load}"
                 yield Difference(what, f"{reading.as_read} {reading.unit}", "was not judged")
+
+
+def _fields(part: PartFacts) -> dict[str, Any]:
+    return {name: getattr(part, name) for name in PartFacts.__dataclass_fields__}
+
+
+def _reckoned(
+    what: str, stated: tuple[Reckoned, ...], found: tuple[Reckoned, ...]
+) -> Iterator[Difference]:
+    """The first figure that is not what comes out of the weights now."""
+    for said, ours in zip_longest(stated, found):
+        if said != ours:
+            name = (said or ours).name
+            yield Difference(f"{what}: {name}", _words(said), _words(ours))
+            return
+
+
+def _words(one: Reckoned | None) -> str:
+    return f"{one.figure} ({one.how})" if one else "nothing"
 
 
 def _listed(record: LotRecord) -> set[tuple[int, int]]:

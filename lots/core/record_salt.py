@@ -54,11 +54,13 @@ class BatchCheckFacts:
 @dataclass(frozen=True, slots=True)
 class BatchUseFacts:
     """A load of this lot that lay in the batch: how much of it on how much fish, what was declared, and
-    what was reckoned of it; `named_late` says why it was named after the load had begun."""
+    what was reckoned of it; `brine_g` 0 is all of it, `moisture` that of the raw fish in millionths of a
+    per cent, 0 where it was not taken; `named_late` says why the batch was named after the load had begun."""
 
     load: int
     brine_g: int
     fish_g: int
+    moisture: int
     declared: str
     named_late: str
     figures: tuple[Reckoned, ...] = ()

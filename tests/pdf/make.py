@@ -1,11 +1,13 @@
 """A rich invented record: every section has something in it, nothing in it is real."""
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import datetime
 from math import exp, sin
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from lots.core.batch import Batch, Part
+from lots.core.reckoned import batch_figures, use_figures
 from lots.core.record import (
     FORM,
     Acceptance,
@@ -390,45 +392,32 @@ def make_said() -> dict[str, Any]:
 def make_salt() -> dict[str, Any]:
     """What form 3 adds: a brine, a dry salting, pieces, weights, samples sent, the pack."""
     began = at("4 Mar 16:10")
-    figures = (
-        Reckoned(
-            "salt, by weight of salt and water",
-            "15.8 %",
-            "2,250 g and 0.94 × 160 g in 12,000 g of water",
-        ),
-        Reckoned("strength", "59.9 °SAL", "15.8 of 26.395 %, saturated at 60 °F"),
-        Reckoned(
-            "freezing point", "11.1 °F (−11.6 °C)", "Lange’s Handbook, table of sodium chloride"
-        ),
-        Reckoned("sodium nitrite in the brine", "665 ppm", "10 g in 15,030 g"),
+    parts = (
+        PartFacts("water", "", "12", "L", 12_000_000, 1_000_000, 0),
+        PartFacts("salt", "sea salt", "2250", "g", 2_250_000, 0, 0),
+        PartFacts("sugar", "sugar", "620", "g", 620_000, 0, 0),
+        PartFacts("curing salt", "curing salt no. 1", "160", "g", 160_000, 0, 62_500),
+    )
+    rub = (PartFacts("salt", "", "2", "cup", 546_000, 273_000, 0),)
+    wet, dry = (
+        Batch(method, tuple(Part(**asdict(one)) for one in each))
+        for method, each in (("brine", parts), ("dry salt", rub))
     )
     used = BatchUseFacts(
-        2, 15_030, 7_500, "long", "",
-        (
-            Reckoned("brine to fish", "2.004 : 1", "15.03 kg on 7.5 kg"),
-            Reckoned("ingoing sodium nitrite at equilibrium", "444 ppm", "10 g over fish and brine"),
-            Reckoned("highest water-phase salt before drying", "10.6 %", "all salt shared by the water of both"),
-        ),
-    )  # fmt: skip
+        2, 0, 7_500, 72_000_000, "long", "", use_figures(wet, None, 7_500, 72_000_000)
+    )
     check = BatchCheckFacts(
         4, began + 20 * MIN, began + 21 * MIN, "TQ", "salometer", "Salometer S-1", "61.5 °SAL", "50.0 °F",
         "reads true at 60 °F", "26.395 %", 60_400_000, "60.4 °SAL", "stirred twice",
     )  # fmt: skip
     brine = BatchFacts(
-        "B-0304", "brine", began, began, "TQ", fahrenheit(50.0), 1,
-        (
-            PartFacts("water", "", "12", "L", 12_000_000, 1_000_000, 0),
-            PartFacts("salt", "sea salt", "2250", "g", 2_250_000, 0, 0),
-            PartFacts("sugar", "", "620", "g", 620_000, 0, 0),
-            PartFacts("curing salt", "curing salt no. 1", "160", "g", 160_000, 0, 62_500),
-        ),
-        figures, (replace(check, number=3, as_read="16.5 °SAL", found="15.9 °SAL", corrected_by=4), replace(check, corrects=3)),
+        "B-0304", "brine", began, began, "TQ", fahrenheit(50.0), 1, parts, batch_figures(wet, fahrenheit(50.0)),
+        (replace(check, number=3, as_read="16.5 °SAL", found="15.9 °SAL", corrected_by=4), replace(check, corrects=3)),
         (used,), 2, at("5 Mar 09:00"), "JW", "two loads were enough", "made in the white tub",
     )  # fmt: skip
     rubbed = BatchFacts(
-        "S-0304", "dry salt", began, began + 60 * MIN, "JW", 0, 0, (PartFacts("salt", "", "2", "cup", 546_000, 273_000, 0),),
-        (Reckoned("salt to fish", "3.6 %", "546 g on 15 kg"),),
-        (), (BatchUseFacts(8, 0, 15_000, "", "the fish lay in it already when it was entered"),),
+        "S-0304", "dry salt", began, began + 60 * MIN, "JW", 0, 0, rub, batch_figures(dry, None), (),
+        (BatchUseFacts(8, 0, 15_000, 0, "", "the fish lay in it already when it was entered", use_figures(dry, None, 15_000)),),
     )  # fmt: skip
     pieces = PieceSampleFacts(
         1, 2, began, began, "JW", "Calliper C-1",
