@@ -5,15 +5,34 @@ by their place in it.  Moments are ms UTC, 0 where there is none.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Final
+from dataclasses import dataclass, field, replace
+from typing import Any, Final
 
 from lots.core.folds import Span
-from lots.core.judging import Checked, Earlier, Facts, Flats, Sample, Series, Sighting, Use
+from lots.core.judging import (
+    Checked,
+    CureUse,
+    Earlier,
+    Facts,
+    Flats,
+    Sample,
+    Series,
+    Sighting,
+    Use,
+    Went,
+)
 from lots.core.series import Chunk
 from lots.core.units import TempUnit
 
 FOREVER: Final = 2**53 - 1  # ms: later than any moment, and still exact for every JSON reader
+
+
+SALT_FORM: Final = 3  # the form of record from which on what the salt rests on is carried
+
+
+def _salt(default: Any) -> Any:
+    """A field that records of forms 1 and 2 do not have."""
+    return field(default=default, metadata={"form": SALT_FORM})
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,8 +146,28 @@ class UseFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class CureFacts:
+    """Nitrite that went in with a batch: `ingoing` in millionths of a ppm on green weight."""
+
+    batch: str
+    ingoing: int
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class WentFacts:
+    """Grams of the lot that went on into a load of a later step."""
+
+    step: str
+    at: int
+    amount_g: int
+
+
+@dataclass(frozen=True, slots=True)
 class Side:
-    """Everything that a load's limits are held against, on one side: as known, or as monitored."""
+    """Everything that a load's limits are held against, on one side: as known, or as monitored.
+
+    `declared` to `sampled` are what limits on brining, cure, packing and laboratories look at."""
 
     span: SpanFacts
     series: tuple[ProbeRuns, ...]
@@ -141,6 +180,14 @@ class Side:
     uses: tuple[UseFacts, ...]
     left: tuple[Mark, ...]
     flat: tuple[Mark, ...]
+    declared: str = _salt("")
+    species: str = _salt("")
+    fish: str = _salt("")
+    amount_g: int = _salt(0)
+    cures: tuple[CureFacts, ...] = _salt(())
+    followed: tuple[WentFacts, ...] = _salt(())
+    verified: tuple[QuantityFacts, ...] = _salt(())
+    sampled: tuple[Mark, ...] = _salt(())
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,11 +259,7 @@ class Pool:
             before=tuple(LoadBefore(self.series(one)) for one in values.before),
             exposed=tuple(exposed),
             came_from=tuple(came_from),
-            measured=tuple(
-                QuantityFacts(quantity, one.millionths, one.at, int(one.laboratory))
-                for quantity, samples in sorted(facts.measured.items())
-                for one in samples
-            ),
+            measured=_quantities(facts.measured),
             observed=tuple(
                 SightingFacts(what, int(one.found), one.at)
                 for what, sightings in sorted(facts.observed.items())
@@ -229,6 +272,17 @@ class Pool:
             ),
             left=_marks(facts.left),
             flat=_marks(facts.flat),
+            declared=facts.declared, species=facts.species, fish=facts.fish, amount_g=facts.grams,
+            cures=tuple(CureFacts(one.batch, one.ingoing, one.at) for one in facts.cures),
+            followed=tuple(
+                WentFacts(step, one.at, one.grams)
+                for step in sorted(facts.followed) for one in facts.followed[step]
+            ),
+            verified=_quantities(facts.verified),
+            sampled=tuple(
+                Mark(quantity, at)
+                for quantity in sorted(facts.sampled) for at in facts.sampled[quantity]
+            ),
         )  # fmt: skip
 
     def _exposed(self, load: Earlier, found: list[ExposedIn]) -> int:
@@ -266,10 +320,6 @@ def side_values(side: Side, runs: Sequence[Chunk]) -> SideValues:
         IndexError, RecursionError: the facts name runs or loads that are not there, or each other.
     """
     span = _span(side.span)
-    measured: dict[str, list[Sample]] = {}
-    for one in side.measured:
-        sample = Sample(one.millionths, one.at, bool(one.laboratory))
-        measured.setdefault(one.quantity, []).append(sample)
     observed: dict[str, list[Sighting]] = {}
     for seen in side.observed:
         observed.setdefault(seen.what, []).append(Sighting(bool(seen.found), seen.at))
@@ -277,8 +327,10 @@ def side_values(side: Side, runs: Sequence[Chunk]) -> SideValues:
     for use in side.uses:
         uses.setdefault(use.subject, []).append(_use(use))
     facts = Facts(
-        replace(span, before_end=None), measured, observed, _by_name(side.logged_to), uses,
-        _by_name(side.left), _by_name(side.flat),
+        replace(span, before_end=None), _samples(side.measured), observed, _by_name(side.logged_to),
+        uses, _by_name(side.left), _by_name(side.flat), side.declared, side.species, side.fish,
+        tuple(CureUse(one.batch, one.ingoing, one.at) for one in side.cures), side.amount_g,
+        _went(side.followed), _samples(side.verified), _moments(side.sampled),
     )  # fmt: skip
     return SideValues(
         span,
@@ -290,6 +342,36 @@ def side_values(side: Side, runs: Sequence[Chunk]) -> SideValues:
         },
         facts,
     )
+
+
+def _quantities(measured: Mapping[str, Sequence[Sample]]) -> tuple[QuantityFacts, ...]:
+    return tuple(
+        QuantityFacts(quantity, one.millionths, one.at, int(one.laboratory))
+        for quantity, samples in sorted(measured.items())
+        for one in samples
+    )
+
+
+def _samples(found: Iterable[QuantityFacts]) -> dict[str, list[Sample]]:
+    out: dict[str, list[Sample]] = {}
+    for one in found:
+        sample = Sample(one.millionths, one.at, bool(one.laboratory))
+        out.setdefault(one.quantity, []).append(sample)
+    return out
+
+
+def _went(found: Iterable[WentFacts]) -> dict[str, list[Went]]:
+    out: dict[str, list[Went]] = {}
+    for one in found:
+        out.setdefault(one.step, []).append(Went(one.at, one.amount_g))
+    return out
+
+
+def _moments(marks: Iterable[Mark]) -> dict[str, list[int]]:
+    out: dict[str, list[int]] = {}
+    for mark in marks:
+        out.setdefault(mark.name, []).append(mark.at)
+    return out
 
 
 def _series(probes: Iterable[ProbeRuns], runs: Sequence[Chunk]) -> Series:

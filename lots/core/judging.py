@@ -6,10 +6,12 @@ looked for, and how long the step lasted.  A judgement is computed and never rai
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
 from itertools import pairwise
 from typing import Final
 
 from lots.core import folds
+from lots.core.cure import NITRITE, cure_rule, not_permitted
 from lots.core.finding import nothing
 from lots.core.folds import Finding, Span, State
 from lots.core.folds_exposure import Carry, carry_of, worst_carry
@@ -19,11 +21,14 @@ from lots.core.limits import (
     AllOf,
     AnyOf,
     Cooling,
+    Cure,
+    Declared,
     Duration,
     Every,
     Exposure,
     FactRule,
     FileWait,
+    Followed,
     Given,
     Lethality,
     Limit,
@@ -36,7 +41,7 @@ from lots.core.limits import (
     Within,
 )
 from lots.core.series import Chunk
-from lots.core.units import show_off, show_quantity, show_span
+from lots.core.units import Bound, show_number, show_off, show_quantity, show_span
 
 SERIES_RULES: Final = (Within, Maintained, Lethality, Exposure, Cooling, Every)
 CREDITED: Final = (
@@ -44,6 +49,10 @@ CREDITED: Final = (
     Lethality,
     Cooling,
 )  # what a probe showed stays shown when it is gone
+
+
+G_PER_KG: Final = 1000
+KG_DECIMALS: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,9 +93,37 @@ class Use:
     checks: tuple[Checked, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class CureUse:
+    """Nitrite that went into the fish with a batch: how much, in millionths of a ppm on its green weight
+    (a planning figure), and when."""
+
+    batch: str
+    ingoing: int
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class Went:
+    """Fish of the step's lot that went on into a load of a later step: how much, and when."""
+
+    at: int
+    grams: int
+
+
+LONG: Final = "long"  # a brining said at its start to be longer than the plan's short one
+
+
 @dataclass(frozen=True)
 class Facts:
-    """What a step's judging rests on beside its series."""
+    """What a step's judging rests on beside its series.
+
+    declared: what was said at its start of how long it is to last: "", "short" or "long"; species, fish:
+    the lot's FAO code and its name; cures: the nitrite that went in; grams: of the lot in the load;
+    followed: step → what of it went into loads of that step, in order of time; verified: quantity → what
+    verifications of the plan's process found, in order of time; sampled: quantity → when samples of the
+    lot were taken whose result has not come.
+    """
 
     span: Span
     measured: Mapping[str, Sequence[Sample]] = field(default_factory=dict)
@@ -95,6 +132,14 @@ class Facts:
     uses: Mapping[str, Sequence[Use]] = field(default_factory=dict)  # subject → instruments
     left: Mapping[str, int] = field(default_factory=dict)  # probe in the fish → when it left
     flat: Mapping[str, int] = field(default_factory=dict)  # probe in the fish → flat since
+    declared: str = ""
+    species: str = ""
+    fish: str = ""
+    cures: Sequence[CureUse] = ()
+    grams: int = 0
+    followed: Mapping[str, Sequence[Went]] = field(default_factory=dict)
+    verified: Mapping[str, Sequence[Sample]] = field(default_factory=dict)
+    sampled: Mapping[str, Sequence[int]] = field(default_factory=dict)
 
 
 Series = Mapping[str, Mapping[str, Sequence[Chunk]]]  # subject → probe → chunks in order of time
@@ -280,7 +325,13 @@ def _held(
         case Duration():
             return _duration(rule, facts.span, at)
         case Measured():
-            return _measured(rule, facts, at)
+            return _measured(limit, rule, facts, at)
+        case Declared(longer):
+            return _declared(longer, facts, at)
+        case Cure():
+            return _cure(rule, facts)
+        case Followed():
+            return _followed(rule, facts, at)
         case Observed():
             return _observed(rule, facts, at)
         case NotJudged(kind):
@@ -458,18 +509,38 @@ def _duration(rule: Duration, span: Span, at: int) -> Finding:
     return Finding(Verdict.PENDING, figure, next_at=due, why="go on", numbers=numbers)
 
 
-def _measured(rule: Measured, facts: Facts, at: int) -> Finding:
+AWAITED: Final = "waits for the laboratory's result"
+
+
+def _measured(limit: Limit, rule: Measured, facts: Facts, at: int) -> Finding:
     """The least favourable sample, never the mean."""
+    if limit.permitted is not None and cure_rule(facts.species, limit.permitted) is None:
+        start = facts.span.start  # a limit that wants nitrite in such a fish is no way at all
+        why = not_permitted(facts.fish or facts.species, limit.permitted)
+        figure = f"no way for {facts.fish or facts.species}"
+        return Finding(Verdict.DEVIATION, figure, start, start, start, 1, why=why)
     samples = [
         sample
         for sample in facts.measured.get(rule.quantity, ())
         if sample.laboratory or not rule.laboratory
     ]
-    if not samples:
-        if rule.laboratory:
-            return Finding(Verdict.PENDING, "waits for the laboratory's result")
-        return nothing(facts.span, at, f"{rule.quantity} not measured")
+    if samples:
+        found = _of_samples(rule, samples)
+        awaited = rule.when_sampled and facts.sampled.get(rule.quantity)
+        if awaited and found.verdict is Verdict.MET:
+            why = "another sample was taken, whose result has not come"
+            return replace(found, verdict=Verdict.PENDING, why=why)
+        return found
+    if rule.when_sampled and not facts.sampled.get(rule.quantity):
+        return Finding(Verdict.MET, f"not sampled for {rule.quantity}")
+    if rule.verified_within_ms is not None:
+        return _verified(rule, rule.verified_within_ms, facts, at)
+    if rule.laboratory:
+        return Finding(Verdict.PENDING, AWAITED)
+    return nothing(facts.span, at, f"{rule.quantity} not measured")
 
+
+def _of_samples(rule: Measured, samples: Sequence[Sample]) -> Finding:
     def margin(sample: Sample) -> int:
         low = sample.millionths - rule.low.c if rule.low else None
         high = rule.high.c - sample.millionths if rule.high else None
@@ -485,6 +556,121 @@ def _measured(rule: Measured, facts: Facts, at: int) -> Finding:
             Verdict.DEVIATION, figure, least.at, min(bad), max(bad), len(bad), why="outside"
         )
     return Finding(Verdict.MET, figure, least.at)
+
+
+def _verified(rule: Measured, within: int, facts: Facts, at: int) -> Finding:
+    """By verifications of the process: the last one before the step, and the first one after it, which
+    tells whether the process still was what it had been; each no further from the step than `within`."""
+    start = facts.span.start
+    samples = facts.verified.get(rule.quantity, ())
+    last = max((one.at for one in samples if start - within <= one.at <= start), default=None)
+    first = min((one.at for one in samples if start < one.at <= start + within), default=None)
+    governing = [one for one in samples if one.at in (last, first)]
+    if governing:
+        found = _of_samples(rule, governing)
+        figure = f"{found.figure}, in the verification of the process"
+        if found.verdict is Verdict.DEVIATION:  # the lot broke no earlier than it was made
+            broke = max(start, found.broke_at or start)
+            newest = max(broke, found.last_broke_at or broke)
+            return replace(found, figure=figure, broke_at=broke, last_broke_at=newest)
+        return replace(found, figure=figure)
+    until = start + within
+    if at <= until:
+        return Finding(Verdict.PENDING, f"{AWAITED}, of the lot or of the process", next_at=until)
+    why = f"no result of the lot, and no verification of the process within {show_span(within)}"
+    figure = f"{rule.quantity} not shown"
+    return Finding(Verdict.DEVIATION, figure, None, until, until, 1, why=why, no_evidence=True)
+
+
+def _declared(longer: int, facts: Facts, at: int) -> Finding:
+    """Whether a step that lasts longer was said at its start to be a long one."""
+    span = facts.span
+    lasted = span.until(at) - span.start
+    if facts.declared == LONG:
+        return Finding(Verdict.MET, f"{show_span(lasted)}, declared long", span.start)
+    said = f"declared {facts.declared}" if facts.declared else "not declared long"
+    figure, numbers, ends = (
+        f"{show_span(lasted)}, {said}",
+        {"lasted_ms": lasted},
+        span.start + longer,
+    )
+    if lasted <= longer:
+        due = None if span.over(at) else ends
+        return Finding(Verdict.MET, figure, span.start, next_at=due, numbers=numbers)
+    why = f"longer than {show_span(longer)}, which was not declared at its start"
+    return Finding(Verdict.DEVIATION, figure, at, ends, ends, 1, why=why, numbers=numbers)
+
+
+def _cure(rule: Cure, facts: Facts) -> Finding:
+    """Whether nitrite went only into fish that a row permits it in; what the finished fish holds is the
+    laboratory's to find, and the figure of what went in decides nothing."""
+    used = [use for use in facts.cures if use.ingoing > 0]
+    samples = [one for one in facts.measured.get(NITRITE, ()) if one.laboratory]
+    row = cure_rule(facts.species, rule.rows)
+    fish = facts.fish or facts.species or "this fish"
+    if row is None:
+        found = [one.at for one in samples if one.millionths > 0]
+        moments = [use.at for use in used] + found
+        if not moments:
+            return Finding(Verdict.MET, _unused(facts), facts.span.start)
+        figure = _ingoing(used) if used else f"{NITRITE} found by the laboratory"
+        why = not_permitted(fish, rule.rows, rule.rule)
+        first, newest = min(moments), max(moments)
+        return Finding(Verdict.DEVIATION, figure, first, first, newest, len(moments), why=why)
+    if not used and all(one.millionths == 0 for one in samples):
+        return Finding(Verdict.MET, _unused(facts), facts.span.start)
+    told = f"{_ingoing(used)}; " if used else ""
+    if not samples:
+        why = f"{row.words}: {row.bounds} in the finished fish, by {row.rule}"
+        return Finding(Verdict.PENDING, f"{told}{AWAITED}", why=why)
+    low = None if row.at_least is None else Bound(row.at_least, row.at_least, "")
+    high = Bound(row.at_most, row.at_most, "")
+    finding = _of_samples(Measured(NITRITE, low, high, True), samples)
+    why = f"outside {row.bounds} in {row.words}, by {row.rule}" if finding.breaches else ""
+    return replace(finding, figure=f"{told}{finding.figure} found", why=why)
+
+
+def _unused(facts: Facts) -> str:
+    if not facts.cures:
+        return "no nitrite known of: no batch is named"
+    return f"no nitrite used ({_batches(facts.cures)})"
+
+
+def _batches(uses: Sequence[CureUse]) -> str:
+    return ", ".join(dict.fromkeys(use.batch for use in uses))
+
+
+def _ingoing(used: Sequence[CureUse]) -> str:
+    """What went in, as a planning figure."""
+    ppm = show_quantity(sum(use.ingoing for use in used), NITRITE)
+    return f"{NITRITE} in {_batches(used)}, {ppm} ingoing as planned"
+
+
+def _followed(rule: Followed, facts: Facts, at: int) -> Finding:
+    """Whether all of the fish was in loads of the later step in time."""
+    start, until = facts.span.start, facts.span.start + rule.within_ms
+    gone, all_in = 0, None
+    for went in facts.followed.get(rule.by, ()):
+        gone += went.grams if went.at <= at else 0
+        if all_in is None and gone >= facts.grams and went.at <= at:
+            all_in = went.at
+    if all_in is not None:
+        took = max(0, all_in - start)
+        figure, numbers = f"all of it after {show_span(took)}", {"took_ms": took}
+        if all_in <= until:
+            return Finding(Verdict.MET, figure, all_in, numbers=numbers)
+        why = f"later than {show_span(rule.within_ms)} after the start"
+        return Finding(Verdict.DEVIATION, figure, all_in, until, until, 1, why=why, numbers=numbers)
+    figure = f"{_kilograms(gone)} of {_kilograms(facts.grams)} so far"
+    if at <= until:
+        return Finding(Verdict.PENDING, figure, next_at=until, why="go on")
+    why = f"not all of it within {show_span(rule.within_ms)} of the start"
+    numbers = {"took_ms": at - start}
+    return Finding(Verdict.DEVIATION, figure, at, until, until, 1, why=why, numbers=numbers)
+
+
+def _kilograms(grams: int) -> str:
+    return f"{show_number(Fraction(grams, G_PER_KG), KG_DECIMALS)} kg"
 
 
 def _observed(rule: Observed, facts: Facts, at: int) -> Finding:

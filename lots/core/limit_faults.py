@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
+from lots.core.cure import cure_rule, permitted_faults
 from lots.core.lethality import BILLIONTHS, lethal_rate
 from lots.core.limits import (
     SUBJECTS,
@@ -14,9 +15,12 @@ from lots.core.limits import (
     AnyOf,
     BadLimit,
     Cooling,
+    Cure,
+    Declared,
     Duration,
     Every,
     Exposure,
+    Followed,
     Given,
     Lethality,
     Limit,
@@ -27,6 +31,8 @@ from lots.core.limits import (
     Rule,
     Window,
     Within,
+    asks_for_nitrite,
+    cure_rows,
     demand,
     limit_from,
     looser,
@@ -37,6 +43,8 @@ from lots.core.plan_content import (
     FLAGS,
     NOT_BOTULINUM,
     PUBLISHED,
+    REDUCED_OXYGEN,
+    SALTING,
     TO_CONFIRM,
     Content,
     Fault,
@@ -51,7 +59,19 @@ from lots.core.units import Bound, show_minutes, show_span
 
 _COMBINED: Final = ("all of", "any of")
 # fields that a refusal calls by their name
-_NAMED: Final = ("of", "probes", "window", "steps", "z", "at_least", "within", "tolerance")
+_NAMED: Final = (
+    "of",
+    "probes",
+    "window",
+    "steps",
+    "z",
+    "at_least",
+    "within",
+    "tolerance",
+    "longer_than",
+    "verified_within",
+    "when_sampled",
+)
 _OF_STAGE: Final = ("to", "within")
 _NOT_READ: Final = ("id", "kind", "what", "source", "flag")
 
@@ -80,6 +100,11 @@ def limit_faults(content: Content) -> list[Fault]:
         *_over_steps(content, placed),
         *_listeria_alone(content, placed),
         *_frozen(content, placed),
+        *_cures(content, placed),
+        *_nitrite_ways(content, placed),
+        *_at_salting(content, placed),
+        *_followed(content, placed),
+        *_salt_of_packs(content, placed),
     ]
 
 
@@ -107,6 +132,8 @@ def _parts(data: Content, path: str) -> list[tuple[str, Content]]:
 
 def _unreadable(data: Content, path: str) -> Iterator[Fault]:
     inner = [fault for below, part in _parts(data, path) for fault in _unreadable(part, below)]
+    if said(data, "kind") == "cure":
+        inner = [Fault(join(path, below), text) for below, text in permitted_faults(data)]
     if inner:
         yield from inner
         return
@@ -145,10 +172,12 @@ def _no_gap(data: Content, path: str) -> Iterator[Fault]:
         yield Fault(join(path, "longest_gap"), text)
     if isinstance(rule, NotJudged):
         yield Fault(path, f"Fill in the figures of this limit ({rule.kind}).")
-    if limit.operating is not None and isinstance(rule, AllOf | AnyOf | Given | Observed):
+    if limit.operating is not None and isinstance(rule, AllOf | AnyOf | Given | Observed | Cure):
         text = "A combination has no operating limit of its own: give one to its parts."
         if isinstance(rule, Observed):
             text = "What is looked for is found so or not: it has no operating limit."
+        if isinstance(rule, Cure):
+            text = "Where nitrite may go is the law's to say: it has no operating limit."
         yield Fault(join(path, "operating"), text)
 
 
@@ -487,7 +516,7 @@ def _listeria_alone(content: Content, placed: list[tuple[str, Placed]]) -> Itera
         step = said(point, "step")
         if step not in smoking or BOTULINUM not in named:
             continue
-        always = next(_groups([one for name, one in placed if name == step], [])).new
+        always = _always(step, placed)
         if any(isinstance(o.limit.rule, Maintained) and o.limit.rule.low for o in always):
             continue
         here = [one for _, one in placed if one.path.startswith(f"{path}.")]
@@ -525,7 +554,7 @@ def _frozen(content: Content, placed: list[tuple[str, Placed]]) -> Iterator[Faul
 
 
 def _below_freezing(step: str, placed: list[tuple[str, Placed]]) -> bool:
-    here = next(_groups([one for name, one in placed if name == step], [])).new
+    here = _always(step, placed)
     return any(
         isinstance(one.limit.rule, Within)
         and one.limit.rule.high is not None
@@ -533,3 +562,104 @@ def _below_freezing(step: str, placed: list[tuple[str, Placed]]) -> bool:
         and one.limit.window.which == "whole step"
         for one in here
     )
+
+
+def _always(step: str, placed: list[tuple[str, Placed]]) -> list[Placed]:
+    """The limits of a step that bind whatever else holds."""
+    return next(_groups([one for name, one in placed if name == step], [])).new
+
+
+# --- what goes into the fish, and where it goes ----------------------------------------------------
+
+
+def _cures(content: Content, placed: list[tuple[str, Placed]]) -> Iterator[Fault]:
+    """Steps at which nitrite could go in without anything being held against it."""
+    stated = {  # whether it can be read or not: of one that cannot, its own faults tell
+        said(point, "step")
+        for _, point in rows(content, "control_points")
+        if any(said(data, "kind") == "cure" for _, data in rows(point, "limits"))
+    }
+    for path, step in rows(content, "steps"):
+        if said(step, "kind") not in SALTING or said(step, "id") in stated:
+            continue
+        if not any(isinstance(one.limit.rule, Cure) for one in _always(said(step, "id"), placed)):
+            yield Fault(
+                path,
+                f"Nothing says in which fish nitrite may go at “{said(step, 'name')}”: add a limit of "
+                "the kind “cure” to a control point there; without rows it permits nitrite in none.",
+            )
+
+
+def _nitrite_ways(content: Content, placed: list[tuple[str, Placed]]) -> Iterator[Fault]:
+    """Limits that want nitrite in the finished fish where the plan permits it in none of its fish."""
+    permitted = cure_rows(one.limit for _, one in placed)
+    codes = [said(row, "code") for _, row in rows(content, "species")]
+    if permitted is None or any(cure_rule(code, permitted) for code in codes):
+        return
+    for _, whole in placed:
+        for node in _nodes(whole):
+            if asks_for_nitrite(node.limit.rule):
+                yield Fault(
+                    node.path,
+                    "This way needs nitrite in the fish, and no row of the limit “cure” permits it in "
+                    "any of the plan's species: take this way out, or enter the rule that permits it.",
+                )
+
+
+def _at_salting(content: Content, placed: list[tuple[str, Placed]]) -> Iterator[Fault]:
+    kinds = {said(row, "id"): said(row, "kind") for _, row in rows(content, "steps")}
+    for step, whole in placed:
+        for node in _nodes(whole):
+            wrong = isinstance(node.limit.rule, Cure | Declared)
+            if wrong and step in kinds and kinds[step] not in SALTING:
+                yield Fault(
+                    join(node.path, "kind"),
+                    "Only of brining and dry-salting is this said and known: set it at such a step.",
+                )
+
+
+def _followed(content: Content, placed: list[tuple[str, Placed]]) -> Iterator[Fault]:
+    order = [said(row, "id") for _, row in rows(content, "steps")]
+    names = {said(row, "id"): said(row, "name") for _, row in rows(content, "steps")}
+    for own, whole in placed:
+        for node in _nodes(whole):
+            rule = node.limit.rule
+            if not isinstance(rule, Followed) or own not in names:
+                continue
+            if rule.by not in names:
+                text = f"There is no step “{rule.by}”: choose one of the plan's steps."
+                yield Fault(join(node.path, "by"), text)
+            elif order.index(rule.by) <= order.index(own):
+                text = (
+                    f"“{names[rule.by]}” does not come after “{names[own]}”: choose a later step."
+                )
+                yield Fault(join(node.path, "by"), text)
+
+
+def _salt_of_packs(content: Content, placed: list[tuple[str, Placed]]) -> Iterator[Fault]:
+    """A pack without air that is kept chilled, and whose salt no laboratory has to show."""
+    product = content.get("product", {})
+    if said(product, "pack") not in REDUCED_OXYGEN or said(product, "storage") != "chilled":
+        return
+    if not any(shows_salt(one.limit) for _, one in placed):
+        yield Fault(
+            "control_points",
+            "A chilled reduced-oxygen pack rests on its salt: add a limit on water-phase salt, at least "
+            "so much, by a laboratory, that no other way goes round; or set storage to frozen.",
+        )
+
+
+WATER_PHASE_SALT: Final = "water-phase salt"
+
+
+def shows_salt(limit: Limit) -> bool:
+    """Whether the limit cannot be met without water-phase salt that a laboratory found."""
+    match limit.rule:
+        case AllOf(parts):
+            return any(shows_salt(part) for part in parts)
+        case AnyOf(parts):
+            return all(shows_salt(part) for part in parts)
+        case Measured(quantity, low, _, laboratory) as rule:
+            asked = laboratory and low is not None and not rule.when_sampled
+            return asked and quantity == WATER_PHASE_SALT
+    return False

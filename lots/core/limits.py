@@ -4,11 +4,12 @@ A limit is data in a plan version.  `limit_from` reads it, `lots.core.judging` h
 readings, `demand` says it back in words.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any, Final
 
+from lots.core.cure import NITRITE, BadCure, CureRule, cure_rules
 from lots.core.units import (
     BadQuantity,
     Bound,
@@ -165,12 +166,19 @@ class Every:
 @dataclass(frozen=True, slots=True)
 class Measured:
     """A quantity exists and its least favourable sample meets the bound.  Only a laboratory's result
-    may still be awaited once the step is over, and it bars release."""
+    may still be awaited once the step is over, and it bars release.
+
+    `verified_within_ms`: a verification of the plan's process, no further from the step than that,
+    speaks for lots without a result of their own; None: each lot needs one.  `when_sampled`: it is
+    asked only of lots of which samples were taken.
+    """
 
     quantity: str
     low: Bound | None
     high: Bound | None
     laboratory: bool
+    verified_within_ms: int | None = None
+    when_sampled: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +186,30 @@ class Observed:
     """A stated thing was looked for and found so."""
 
     what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Declared:
+    """A step that lasts longer than `longer_than_ms` was said at its start to be a long one."""
+
+    longer_than_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Cure:
+    """Nitrite goes into fish on one of these rows only, and the finished fish keeps to its row; `rule` is
+    the number of the rule that leaves out all other fish."""
+
+    rows: tuple[CureRule, ...]
+    rule: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """All of the fish is in loads of the step `by` no later than `within_ms` after this step's start."""
+
+    by: str
+    within_ms: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +239,7 @@ class NotJudged:
 
 
 SeriesRule = Within | Maintained | Lethality | Exposure | Cooling | Every
-FactRule = Duration | Measured | Observed | Accurate | NotJudged
+FactRule = Duration | Measured | Observed | Accurate | Declared | Cure | Followed | NotJudged
 Rule = SeriesRule | FactRule | AllOf | AnyOf | Given
 SUBJECTS: Final = {
     "fish": "the fish",
@@ -241,6 +273,7 @@ class Limit:
     flag: str = ""
     file: FileWait | None = None
     silent_ms: int | None = None  # a probe without a reading for longer has fallen silent
+    permitted: tuple[CureRule, ...] | None = None  # of the plan's `cure`; None: it has none
 
     def leaves(self) -> "Iterator[Limit]":
         """The limits that look at readings or facts themselves, conditions included."""
@@ -280,8 +313,17 @@ def waiting_for_files(limits: "Iterable[Limit]") -> "tuple[Limit, ...]":
 
 
 def _waiting(limit: Limit, waits: "Mapping[str, FileWait]", silent: "Mapping[str, int]") -> Limit:
+    def told(leaf: Limit) -> Limit:
+        return replace(leaf, file=waits.get(leaf.of), silent_ms=silent.get(leaf.of))
+
+    return _with_leaves(limit, told)
+
+
+def _with_leaves(limit: Limit, change: "Callable[[Limit], Limit]") -> Limit:
+    """The limit with each of its leaves changed."""
+
     def inner(part: Limit) -> Limit:
-        return _waiting(part, waits, silent)
+        return _with_leaves(part, change)
 
     match limit.rule:
         case AllOf(parts):
@@ -290,7 +332,28 @@ def _waiting(limit: Limit, waits: "Mapping[str, FileWait]", silent: "Mapping[str
             return replace(limit, rule=AnyOf(tuple(map(inner, parts))))
         case Given(condition, then):
             return replace(limit, rule=Given(inner(condition), inner(then)))
-    return replace(limit, file=waits.get(limit.of), silent_ms=silent.get(limit.of))
+    return change(limit)
+
+
+def cure_rows(limits: "Iterable[Limit]") -> tuple[CureRule, ...] | None:
+    """The rows of a plan's `cure` limits; None where it has no such limit."""
+    rules = [leaf.rule for limit in limits for leaf in limit.leaves()]
+    cures = [rule for rule in rules if isinstance(rule, Cure)]
+    return tuple(row for rule in cures for row in rule.rows) if cures else None
+
+
+def asks_for_nitrite(rule: "Rule") -> bool:
+    """Whether a rule wants nitrite in the finished fish, which only fish on a row may have."""
+    return isinstance(rule, Measured) and rule.quantity == NITRITE and rule.low is not None
+
+
+def knowing_cures(limit: Limit, rows: tuple[CureRule, ...] | None) -> Limit:
+    """The limit, each leaf that wants nitrite in the fish knowing in which fish the plan permits it."""
+
+    def told(leaf: Limit) -> Limit:
+        return replace(leaf, permitted=rows) if asks_for_nitrite(leaf.rule) else leaf
+
+    return limit if rows is None else _with_leaves(limit, told)
 
 
 Data = Mapping[str, Any]
@@ -512,7 +575,33 @@ def _measured(data: Data, of: str, name: str) -> Rule:
     if low is None and high is None:
         raise BadLimit("“measured” needs at_least, at_most or both")
     _ordered(low, high)
-    return Measured(quantity, low, high, str(data.get("laboratory", "")) in ("yes", "True", "1"))
+    laboratory, sampled = _yes(data, "laboratory"), _yes(data, "when_sampled")
+    verified = _more_than_none(data, "verified_within") if data.get("verified_within") else None
+    if (sampled or verified) and not laboratory:
+        key = "when_sampled" if sampled else "verified_within"
+        raise BadLimit(f"“{key}” is of what a laboratory finds: say that it is by a laboratory")
+    if sampled and verified:
+        raise BadLimit("“when_sampled” and a verification of the process exclude each other")
+    return Measured(quantity, low, high, laboratory, verified, sampled)
+
+
+def _yes(data: Data, key: str) -> bool:
+    return str(data.get(key, "")) in ("yes", "True", "1")
+
+
+def _declared(data: Data, of: str, name: str) -> Rule:
+    return Declared(_more_than_none(data, "longer_than"))
+
+
+def _cure(data: Data, of: str, name: str) -> Rule:
+    try:
+        return Cure(cure_rules(data), str(data.get("rule") or ""))
+    except BadCure as error:
+        raise BadLimit(str(error)) from error
+
+
+def _followed(data: Data, of: str, name: str) -> Rule:
+    return Followed(_text(data, "by"), _more_than_none(data, "within"))
 
 
 def _observed(data: Data, of: str, name: str) -> Rule:
@@ -561,6 +650,9 @@ _READERS: Final = {
     "measured": _measured,
     "observed": _observed,
     "accurate": _accurate,
+    "declared": _declared,
+    "cure": _cure,
+    "followed": _followed,
     "all of": _all_of,
     "any of": _any_of,
     "given": _given,
@@ -599,7 +691,15 @@ def looser(critical: Rule, operating: Rule) -> bool:
         case (Within(), Within()):
             return _bounds_looser(critical, operating)
         case (Measured(), Measured()):
-            return critical.quantity != operating.quantity or _bounds_looser(critical, operating)
+            return (
+                critical.quantity != operating.quantity
+                or _bounds_looser(critical, operating)
+                or _asked_less(critical, operating)
+            )
+        case (Declared(), Declared()):
+            return operating.longer_than_ms > critical.longer_than_ms
+        case (Followed(), Followed()):
+            return operating.by != critical.by or operating.within_ms > critical.within_ms
         case (Maintained(), Maintained()):
             return (
                 _bounds_looser(critical, operating)
@@ -631,6 +731,19 @@ def looser(critical: Rule, operating: Rule) -> bool:
                 operating.tolerance, critical.tolerance
             )
     return True
+
+
+def _asked_less(critical: Measured, operating: Measured) -> bool:
+    """Whether the operating limit is content with less than a laboratory's result, or with an older one."""
+    return (
+        (critical.laboratory and not operating.laboratory)
+        or (operating.when_sampled and not critical.when_sampled)
+        or _later_will_do(operating.verified_within_ms, critical.verified_within_ms)
+    )
+
+
+def _later_will_do(operating: int | None, critical: int | None) -> bool:
+    return operating is not None and (critical is None or operating > critical)
 
 
 def _less_lethal(critical: Lethality, operating: Lethality) -> bool:
@@ -701,9 +814,14 @@ def rule_words(rule: Rule) -> str:
                 else ""
             )
             return f"a reading at least every {show_span(within)}{tail}"
-        case Measured(quantity, low, high, laboratory):
-            by = " by the laboratory" if laboratory else ""
-            return f"{quantity} {_bounds_words(low, high)}, measured{by}"
+        case Measured():
+            return _measured_words(rule)
+        case Declared(longer):
+            return f"declared at its start, where it lasts longer than {show_span(longer)}"
+        case Cure(rows, number):
+            return _cure_words(rows, number)
+        case Followed(by, within):
+            return f"all of it in a load of {by} within {show_span(within)} of the start"
         case Observed(what):
             return f"looked for and found so: {what}"
         case AllOf(parts):
@@ -723,6 +841,23 @@ def rule_words(rule: Rule) -> str:
             return (
                 f"each instrument used checked no longer than {show_span(within)} before, and {off}"
             )
+
+
+def _measured_words(rule: Measured) -> str:
+    by = " by the laboratory" if rule.laboratory else ""
+    words = f"{rule.quantity} {_bounds_words(rule.low, rule.high)}, measured{by}"
+    if rule.verified_within_ms is not None:
+        span = show_span(rule.verified_within_ms)
+        words += f" in the lot, or in a verification of the process within {span} of it"
+    return f"{words}, where the lot was sampled for it" if rule.when_sampled else words
+
+
+def _cure_words(rows: tuple[CureRule, ...], number: str) -> str:
+    tail = f" ({number})" if number else ""
+    if not rows:
+        return f"{NITRITE} goes into no fish{tail}"
+    each = "; ".join(f"{row.words}, {row.bounds} by {row.rule}" for row in rows)
+    return f"{NITRITE} goes into no fish but {each}, as the laboratory finds it{tail}"
 
 
 def _gap_words(gap: int | None) -> str:
@@ -761,6 +896,8 @@ def demand(limit: Limit) -> str:
     words = rule_words(rule) + _window_words(limit.window)
     if isinstance(rule, Duration):
         return f"the step lasts {words}"
+    if isinstance(rule, Declared):
+        return f"the step is {words}"
     if isinstance(rule, Within | Maintained | Lethality | Exposure | Cooling | Every):
         probes = f" (at least {limit.probes} of them)" if limit.probes > 1 else ""
         return f"{SUBJECTS[limit.of]}{probes}: {words}"

@@ -8,9 +8,11 @@ from typing import Final
 from lots.core.finding import Finding
 from lots.core.limits import (
     Cooling,
+    Declared,
     Duration,
     Every,
     Exposure,
+    Followed,
     Lethality,
     Limit,
     Maintained,
@@ -56,6 +58,10 @@ def measures(limit: Limit, finding: Finding, unit: TempUnit) -> Iterator[Measure
             yield _time(numbers["gap_ms"], None, within_ms)
         case Duration(least, longer, most) if "lasted_ms" in numbers:
             yield _time(numbers["lasted_ms"], least if least is not None else longer, most)
+        case Declared(longer) if "lasted_ms" in numbers:
+            yield _time(numbers["lasted_ms"], None, longer)
+        case Followed(_, within_ms) if "took_ms" in numbers:
+            yield _time(numbers["took_ms"], None, within_ms)
         case Cooling(_, stages):
             for number, stage in enumerate(stages, 1):
                 if (took := numbers.get(f"stage_{number}_ms")) is not None:

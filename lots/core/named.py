@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
-from lots.core.limits import AllOf, AnyOf, Exposure, Given, Limit, Rule
+from lots.core.limits import AllOf, AnyOf, Exposure, Followed, Given, Limit, Rule
 
 
 def named(limit: Limit, names: Mapping[str, str]) -> Limit:
@@ -24,6 +24,8 @@ def _named(rule: Rule, names: Mapping[str, str]) -> Rule:
     match rule:
         case Exposure(steps=steps):
             return replace(rule, steps=tuple(f"“{names.get(one) or one}”" for one in steps))
+        case Followed(by=by):
+            return replace(rule, by=f"“{names.get(by) or by}”")
         case AllOf(parts):
             return AllOf(tuple(named(part, names) for part in parts))
         case AnyOf(parts):

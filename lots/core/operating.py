@@ -19,9 +19,12 @@ from lots.core.limits import (
     AnyOf,
     BadLimit,
     Cooling,
+    Cure,
+    Declared,
     Duration,
     Every,
     Exposure,
+    Followed,
     Given,
     Lethality,
     Limit,
@@ -147,6 +150,9 @@ def _proposed(limit: Limit, data: Data, accuracy: int) -> _Found:
 _REASONS: Final = {
     Accurate: "The thermometer's accuracy is what this limit looks at: type a shorter time, or leave it.",
     Duration: "A clock's error does not matter here: type a stricter time, or leave it.",
+    Declared: "A clock's error does not matter here: type a shorter time, or leave it.",
+    Followed: "A clock's error does not matter here: type a shorter time, or leave it.",
+    Cure: "Where nitrite may go is the law's to say: it has no operating limit.",
     Every: "A thermometer's accuracy has no part in how often it is read: type a shorter time, or "
     "leave it.",
     Measured: "A thermometer's accuracy has no part in this: type a stricter figure, or leave it.",

@@ -3,10 +3,17 @@
 A plan is data, pinned by each lot.  `plan_from` reads it; `faults` lists what bars its publishing.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
-from lots.core.limits import Exposure, Limit, limit_from, waiting_for_files
+from lots.core.limits import (
+    Exposure,
+    Limit,
+    cure_rows,
+    knowing_cures,
+    limit_from,
+    waiting_for_files,
+)
 from lots.core.plan_content import (
     FLAGS,
     HAZARDS,
@@ -283,12 +290,23 @@ def plan_from(content: Content) -> Plan:
             prerequisites=tuple(_prerequisite(row) for _, row in rows(content, "prerequisites")),
             hazards=tuple(_hazard(row) for _, row in rows(content, "hazards")),
             steps=tuple(_step(row) for _, row in rows(content, "steps")),
-            control_points=tuple(_point(row) for _, row in rows(content, "control_points")),
+            control_points=_knowing(
+                tuple(_point(row) for _, row in rows(content, "control_points"))
+            ),
             content=content,
         )
     except (ValueError, TypeError, AttributeError) as error:
         # Content of a shape that no page of ours writes: say all that is wrong with it.
         raise BadPlan(faults(content) or [Fault("", str(error))]) from error
+
+
+def _knowing(points: tuple[ControlPoint, ...]) -> tuple[ControlPoint, ...]:
+    """The control points with limits that know in which fish the plan permits nitrite."""
+    found = cure_rows(limit for point in points for limit in point.limits)
+    return tuple(
+        replace(point, limits=tuple(knowing_cures(limit, found) for limit in point.limits))
+        for point in points
+    )
 
 
 def _product(data: Content) -> Product:

@@ -32,6 +32,7 @@ STEP_KINDS: Final = (
 )
 # A lot may pass these by: what is never held, thawed or sent has nothing to show there.
 PASSED_BY: Final = ("frozen storage", "thaw", "refrigerated holding", "storage", "dispatch")
+SALTING: Final = ("brine", "dry-salt")  # the kinds of step at which salt and cure go in
 PLACE_KINDS: Final = (
     "receiving dock",
     "freezer",
@@ -134,6 +135,9 @@ def _misshapen_limits(data: Content, path: str) -> Iterator[Fault]:
     yield from _not_rows(data, "limits", path)
     yield from _not_rows(data, "stages", path)
     yield from _not_texts(data, "steps", path)
+    yield from _not_rows(data, "permitted", path)
+    for below, row in rows(data, "permitted", path):
+        yield from _not_texts(row, "species", below)
     for key in ("if", "then", "operating"):
         yield from _not_table(data, key, path)
     inner = [*rows(data, "limits", path)]

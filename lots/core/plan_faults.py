@@ -4,7 +4,7 @@ Nothing here raises, whatever the content: a half-written plan is a plan with fa
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Final
 
 from lots.core.limit_faults import limit_faults
@@ -17,6 +17,7 @@ from lots.core.plan_content import (
     PASSED_BY,
     PLACE_KINDS,
     REDUCED_OXYGEN,
+    SALTING,
     SMOKES,
     STEP_KINDS,
     STORAGES,
@@ -137,7 +138,7 @@ def _steps(content: Content) -> Iterator[Fault]:
 
 def _wanted_kinds(product: Content) -> Iterator[tuple[str, ...]]:
     yield ("receiving",)
-    yield ("brine", "dry-salt")  # smoked fish is salted and smoked: 21 CFR 123.3(s)
+    yield SALTING  # smoked fish is salted and smoked: 21 CFR 123.3(s)
     yield ("smoke",)
     if said(product, "smoke") == "hot":
         yield ("cool",)
@@ -240,11 +241,17 @@ def _at_step(content: Content, point: Content, path: str) -> Iterator[Fault]:
         yield Fault(
             join(path, "step"), f"There is no step “{name}”: choose one of the plan's steps."
         )
-    elif said(step, "required") == "no" and said(step, "kind") not in PASSED_BY:
+    elif said(step, "required") == "no" and not _may_be_passed_by(step, steps.values()):
         yield Fault(
             join(path, "step"),
             f"The step “{name}” has a critical control point: set it as required for release.",
         )
+
+
+def _may_be_passed_by(step: Content, steps: Iterable[Content]) -> bool:
+    """Whether a lot may go without the step: what it never needs, or one of several ways to salt it."""
+    salted = any(said(r, "kind") in SALTING and said(r, "required") == "yes" for r in steps)
+    return said(step, "kind") in PASSED_BY or (said(step, "kind") in SALTING and salted)
 
 
 def _of_hazards(content: Content, point: Content, path: str) -> Iterator[Fault]:

@@ -26,8 +26,12 @@ _FIGURES: Final = (
     "tolerance",
     "window",
     "probes",
+    "by",
+    "verified_within",
+    "when_sampled",
 )
 _OF_STAGE: Final = ("to", "within", "counted_from")
+_OF_ROW: Final = ("at_least", "at_most", "rule")
 _EMPTY: Final = {"window": "every reading", "probes": "one probe"}  # what an empty field means
 _DEGREES: Final = re.compile(r"([-−]?\d[\d.,]*)\s*°([CF])")
 
@@ -210,4 +214,7 @@ def _figures(data: Content) -> dict[str, str]:
     found = {key: str(data[key]).strip() for key in _FIGURES if data.get(key)}
     for path, stage in rows(data, "stages"):
         found |= {join(path, key): said(stage, key) for key in _OF_STAGE if said(stage, key)}
+    for path, row in rows(data, "permitted"):
+        found |= {join(path, key): said(row, key) for key in _OF_ROW if said(row, key)}
+        found[join(path, "species")] = ", ".join(map(str, row.get("species", ())))
     return found

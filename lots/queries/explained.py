@@ -36,7 +36,7 @@ from lots.models.lot import Load, Lot
 from lots.models.reading import PackedSeries, Reading
 from lots.queries.evidence import LoadEvidence, end_of
 from lots.queries.forecasts import Show
-from lots.queries.judgements import Judged, Sitting
+from lots.queries.judgements import Judged, Sitting, facts_of
 from lots.queries.rests_on import Behind, behind
 from lots.queries.sight import is_late, spans_of
 
@@ -326,7 +326,7 @@ def part_findings(one: Judged, sitting: Sitting, lots: Iterable[Lot], at: int) -
     """What is found of each limit that a combination is made of; conditions are left out."""
     limits = list(_bearing(one.limit))
     states = sitting.states(one.part, [one.limit])[one.limit.id]["known"]
-    facts = _facts(one, sitting, lots)
+    facts, _, _ = facts_of(one.part, lots, sitting)
     if limits == [one.limit]:
         parts = [(one.limit, one.finding)]
     else:
@@ -358,16 +358,6 @@ def _bearing(limit: Limit) -> Iterable[Limit]:
             yield from _bearing(then)
         case _:
             yield limit
-
-
-def _facts(one: Judged, sitting: Sitting, lots: Iterable[Lot]) -> Facts:
-    found = sitting.facts(one.part.load)
-    if any(isinstance(leaf.rule, Accurate) for leaf in one.limit.leaves()):
-        found = sitting.with_instruments(found)
-    measured = {quantity: list(each) for quantity, each in found.facts.measured.items()}
-    for quantity, samples in sitting.samples(lots).items():
-        measured[quantity] = measured.get(quantity, []) + samples
-    return replace(found.facts, measured=measured)
 
 
 def _rows_of(loads: Iterable[Load]) -> dict[int, LoadEvidence]:

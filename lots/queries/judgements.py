@@ -21,6 +21,7 @@ from lots.queries.instruments_used import Uses, instruments_used
 from lots.queries.kept_small import inflated, states_from
 from lots.queries.lineage import Ancestor, lineage, parts_of
 from lots.queries.plans import plan_value
+from lots.queries.salt_facts import SaltRows
 from lots.queries.sight import ALL, Sight
 
 StatesByKind = dict[str, Any]  # "known" and, where anything was late or corrected, "monitored"
@@ -108,7 +109,9 @@ class Sitting:
         self.loads = {part.load_id: part.load for part in parts}
         self.sight = sight
         self.rows = seen.fact_rows(self.loads.values(), sight)
+        lots = list(lots)
         self.laboratory = seen.laboratory_by_lot(lots, sight)
+        self.salt = SaltRows(parts, lots, sight)
         self.running: dict[tuple[int, int], dict[str, StatesByKind]] = {}
         self.flat: dict[int, dict[str, int]] = {}
         if not anew:
@@ -212,9 +215,12 @@ def facts_of(part: LoadPart, lots: Iterable[Lot], sitting: Sitting) -> tuple[Fac
     limits = plan_value(part.lot.plan_version).held_at(part.step)
     if any(isinstance(leaf.rule, Accurate) for _, one in limits for leaf in one.leaves()):
         facts = sitting.with_instruments(facts)
+    lots = list(lots)
     laboratory = sitting.samples(lots)
-    known = _with_laboratory(facts.facts, laboratory)
-    return known, _with_laboratory(facts.monitored_facts, laboratory), facts.differs
+    more, seen_more = sitting.salt.facts(part, [limit for _, limit in limits], lots)
+    known = replace(_with_laboratory(facts.facts, laboratory), **more)
+    monitored = replace(_with_laboratory(facts.monitored_facts, laboratory), **seen_more)
+    return known, monitored, facts.differs or more != seen_more
 
 
 def judge_part(
