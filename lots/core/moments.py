@@ -26,5 +26,15 @@ def show_moment(at_ms: int, zone: ZoneInfo) -> str:
         zone: the establishment's.
     """
     when = datetime.fromtimestamp(at_ms // MS_PER_S, zone)
-    month = MONTHS[when.month - 1]
-    return f"{when.day} {month} {when.year} {when:%H:%M} {show_offset(when)}"
+    return f"{show_day(at_ms, zone)} {when:%H:%M} {show_offset(when)}"
+
+
+def show_day(at_ms: int, zone: ZoneInfo) -> str:
+    """An unmistakable day: "4 Mar 2026".
+
+    Args:
+        at_ms: ms UTC.
+        zone: the establishment's.
+    """
+    when = datetime.fromtimestamp(at_ms // MS_PER_S, zone)
+    return f"{when.day} {MONTHS[when.month - 1]} {when.year}"

@@ -14,6 +14,7 @@ from lots.core.units import (
     BadQuantity,
     TempUnit,
     convert,
+    read_quantity,
     read_span,
     read_temperature,
 )
@@ -113,6 +114,7 @@ class Rules:
     keeping: KeepingRule
     visit: VisitRule
     period: PeriodRule
+    histamine_most: int  # millionths of a ppm
 
     def likely_for(self, of: str, place_kind: str) -> Range:
         """What a reading of this subject in this kind of place is likely to lie in.
@@ -180,6 +182,7 @@ def _rules(data: Data) -> Rules:
         keeping=_keeping(data["keeping"]),
         visit=_visit(data["visit"]),
         period=_period(data["history"], data["period"]),
+        histamine_most=read_quantity(data["laboratory"]["histamine_at_most"], "histamine").c,
     )
 
 

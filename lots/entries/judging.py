@@ -2,7 +2,9 @@
 
 from collections.abc import Iterable
 
-from lots.core.limits import RULES, Verdict, demand
+from django.db.models import prefetch_related_objects
+
+from lots.core.limits import RULES, Followed, Verdict, demand
 from lots.entries.book import Act, canonical
 from lots.entries.running import advance_states as advance_states
 from lots.entries.running import fold_states, parts_in
@@ -19,8 +21,10 @@ from lots.queries.judgements import (
     signature,
 )
 from lots.queries.lineage import heirs, lineage, lineages, with_descendants
+from lots.queries.plans import plan_value
 from lots.queries.release import deviation_state
 from lots.queries.rests_on import behind
+from lots.queries.salt_facts import parts_verified, verified_by
 
 EVIDENCE_ROWS = 40  # reading numbers named in a deviation's evidence
 
@@ -38,6 +42,43 @@ def later_loads(load: Load) -> list[Load]:
         .order_by("id")
     )
     return list({part.load_id: part.load for part in parts}.values())
+
+
+def loads_followed_by(load: Load) -> list[Load]:
+    """Loads of earlier steps whose fish has to be in one like this in time."""
+    lots = [one.lot for part in parts_in(load) for one in lineage(part.lot)]
+    steps = {part.step for part in parts_in(load)}
+    rows = LoadPart.objects.filter(lot__in=lots).exclude(load=load)
+    rows = rows.select_related("load__place__within", "lot__plan_version").order_by("id")
+    found = [part for part in rows if steps & _followed_by(part)]
+    fresh = {part.load_id: part.load for part in found}
+    prefetch_related_objects(list(fresh.values()), "moves", "ends__accepted")
+    return list(fresh.values())
+
+
+def _followed_by(part: LoadPart) -> set[str]:
+    limits = plan_value(part.lot.plan_version).held_at(part.step)
+    rules = [leaf.rule for _, limit in limits for leaf in limit.leaves()]
+    return {rule.by for rule in rules if isinstance(rule, Followed)}
+
+
+def judge_verified(act: Act, plan_id: int, quantity: str, sampled_at: int, at: int) -> list[Judged]:
+    """Judges the steps that a verification of a plan's process speaks for, and opens what has broken.
+
+    These are at most the steps that began between the verification before it and the one after it
+    (`parts_verified`), each by the limits on this quantity alone, folded from nothing but facts.
+    """
+    parts = parts_verified(plan_id, quantity, sampled_at)
+    ancestors = lineages(part.lot for part in parts)
+    found = [
+        one
+        for one in judge_parts([(part, ancestors[part.lot_id]) for part in parts], at)
+        if verified_by(one.limit, quantity)
+    ]
+    act.concerns(*(one.lot_id for one in found))
+    for one in found:
+        hold_deviation(act, one, at)
+    return found
 
 
 def judge_loads(act: Act, loads: Iterable[Load], at: int) -> list[Judged]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from lots.core.limits import Verdict
+from lots.core.limits import Followed, Limit, Measured, Verdict
 from lots.entries.book import act
 from lots.entries.judging import hold_deviation
 from lots.entries.look_back import notice_look_backs
@@ -14,18 +14,25 @@ from lots.queries.plans import plan_value
 
 
 def open_parts(lots: Iterable[Lot]) -> list[LoadPart]:
-    """The lots' steps whose verdicts time alone can change: those that are running, and those kept
-    by a logger, whose file may be overdue."""
+    """The lots' steps whose verdicts time alone can change: those that are running, those kept by a
+    logger, whose file may be overdue, and those that wait for what comes later."""
     parts = LoadPart.objects.filter(lot__in=[lot.pk for lot in lots]).select_related(
         "load__place__within", "lot__plan_version"
     )
     rows = parts.prefetch_related("load__moves", "load__ends__accepted").order_by("id")
-    return [part for part in rows if end_of(part.load) is None or _waits_for_file(part)]
+    return [part for part in rows if end_of(part.load) is None or _waits(part)]
 
 
-def _waits_for_file(part: LoadPart) -> bool:
+def _waits(part: LoadPart) -> bool:
+    """Whether a limit of the step may still wait when the step is over, until a moment of its own."""
     limits = plan_value(part.lot.plan_version).held_at(part.step)
-    return any(leaf.file is not None for _, limit in limits for leaf in limit.leaves())
+    return any(_may_wait(leaf) for _, limit in limits for leaf in limit.leaves())
+
+
+def _may_wait(leaf: Limit) -> bool:
+    rule = leaf.rule
+    by_process = isinstance(rule, Measured) and rule.verified_within_ms is not None
+    return leaf.file is not None or isinstance(rule, Followed) or by_process
 
 
 def lapsed(lots: Iterable[Lot], at: int) -> list[Judged]:

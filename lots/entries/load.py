@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from lots.core.plan import PlanStep
 from lots.core.units import show_span
 from lots.entries.book import Act, act, already, taken_once
-from lots.entries.judging import forget_states, judge_loads, later_loads
+from lots.entries.judging import forget_states, judge_loads, later_loads, loads_followed_by
 from lots.entries.lapses import notice_lapses
 from lots.entries.moments import Moments
 from lots.entries.refusals import Changed, Refused
@@ -130,7 +130,8 @@ def start_load(
         writing.say(place=place.name, lots_in_it=codes, **when.said())
         later = later_loads(load)
         forget_states(later)
-        judge_loads(writing, [load, *loads_before(load), *later], when.recorded_at)
+        asking = _not_among(loads_followed_by(load), [load, *loads_before(load), *later])
+        judge_loads(writing, [load, *loads_before(load), *later, *asking], when.recorded_at)
     return load
 
 
@@ -196,11 +197,17 @@ def _check_start(load: Load, when: Moments) -> None:
             raise Refused({"started_at": f"Lot {part.lot.code} was received later than this."})
 
 
+def _not_among(loads: Sequence[Load], others: Sequence[Load]) -> list[Load]:
+    known = {load.pk for load in others}
+    return [load for load in loads if load.pk not in known]
+
+
 def _judge_anew(writing: Act, load: Load, at: int) -> list[Judged]:
     load = _fresh(load)
     later = later_loads(load)
     forget_states([load, *later])
-    return judge_loads(writing, [load, *later], at)
+    asking = _not_among(loads_followed_by(load), [load, *later])
+    return judge_loads(writing, [load, *later, *asking], at)
 
 
 @taken_once

@@ -19,6 +19,7 @@ Draft = dict[str, Any]
 _FIGURES: Final = (
     "at_least", "at_most", "for", "from", "longer_than", "within", "file_within", "longest_gap", "to",
     "reference", "z", "z_above", "lowest", "above", "up_to", "tolerance",
+    "verified_within",
 )  # fmt: skip
 _COMMA: Final = re.compile(r"(?<=\d),(?=(?:\d{1,2}|\d{4,})(?!\d))")  # 1,000 may be a thousand
 _WHOLE: Final = re.compile(r"[0-9]{1,4}", re.ASCII)
@@ -261,6 +262,10 @@ def _new_stage(content: Draft, above: str, choice: str) -> Draft:
     return {"to": "", "within": "", "counted_from": "the stage before"}
 
 
+def _new_permitted(content: Draft, above: str, choice: str) -> Draft:
+    return {"words": "", "species": [], "at_most": "", "rule": ""}
+
+
 _NEW: Final[Mapping[str, Callable[[Draft, str, str], Draft]]] = {
     "species": _new_species,
     "prerequisites": _new_prerequisite,
@@ -269,6 +274,7 @@ _NEW: Final[Mapping[str, Callable[[Draft, str, str], Draft]]] = {
     "limits": _new_limit,
     "monitoring": _new_monitoring,
     "stages": _new_stage,
+    "permitted": _new_permitted,
 }
 _VERBS: Final[Mapping[str, Callable[[Draft, str, str], str]]] = {
     "add": _add,

@@ -20,6 +20,9 @@ KINDS_SAID: Final = {
     "measured": "a quantity measured",
     "observed": "something looked at: so or not so",
     "accurate": "how recently its thermometers were checked",
+    "declared": "a long brining said to be long at its start",
+    "cure": "in which fish nitrite may go, and how much",
+    "followed": "all of it in a later step within a time",
     "all of": "all of several limits",
     "any of": "any one of several limits",
     "given": "a limit that applies only under a condition",
@@ -82,16 +85,29 @@ FIGURES: Final = {
     "measured": (
         ("at_least", "At least", "With its unit, such as 3.5 %."),
         ("at_most", "At most", "With its unit, such as 1.5 in."),
+        (
+            "verified_within",
+            "Or in a verification of the process within",
+            "Such as 90 days before or after. Empty: each lot needs a result of its own.",
+        ),
+    ),
+    "declared": (("longer_than", "Longer than", "Such as 4 h. A longer one must be declared."),),
+    "followed": (("within", "Within", "From this step's start, such as 6 h."),),
+    "cure": (
+        ("rule", "Rule that leaves out all other fish", "Its number; empty where none does."),
     ),
 }
+# kinds that are of the lot, whatever is measured where
+OF_LOT: Final = ("declared", "cure", "followed")
+NO_OPERATING: Final = ("observed", "cure")
 OPTIONAL_KINDS: Final = ("maintained", "duration", "measured")
-MAY_BE_EMPTY: Final = ("file_within", "z_above", "lowest", "up_to", "tolerance")
+MAY_BE_EMPTY: Final = ("file_within", "z_above", "lowest", "up_to", "tolerance", "rule")
 READ_IN_PROBES: Final = (
     "at most", "at least", "between", "maintained", "lethality", "exposure", "cooling"
 )  # fmt: skip
 GAP_APART: Final = ("maintained", "lethality", "exposure")  # the gap has a source of its own
 # what an operating limit takes over from its critical limit
-NOT_OPERATING: Final = ("from", "file_within", "reference", "z", "z_above")
+NOT_OPERATING: Final = ("from", "file_within", "reference", "z", "z_above", "verified_within")
 ABOUT: Final = {
     "lethality": "Heat is counted minute by minute: a minute at the temperature named counts as one, "
     "a minute one z warmer as ten, one z cooler as a tenth of one. The cooler of two readings counts "
@@ -100,8 +116,17 @@ ABOUT: Final = {
     "The time between two readings counts whole if either was too warm.",
     "accurate": "Looks at every thermometer and logger with which this step's readings were taken: "
     "its last accuracy check before them, and the next one after.",
+    "declared": "Whoever puts the fish in says whether it is to lie short or long. What then lies longer "
+    "than this, and was not declared long, is a deviation.",
+    "cure": "Fish on no row may have no nitrite at all. Fish on a row waits for the laboratory's figure "
+    "in the finished fish, which must keep to the row.",
+    "followed": "Counted from this step's start until all of the fish is in a load of the later step.",
 }
-CAUTION: Final = {"lethality": NOT_BOTULINUM}
+CAUTION: Final = {
+    "lethality": NOT_BOTULINUM,
+    "cure": "Where nitrite may go differs from one country to the next: the rows are the law's, the "
+    "trained person answers for them. What goes in is a planning figure and proves nothing.",
+}
 
 
 def kind_choices(depth: int) -> Choices:
@@ -123,6 +148,12 @@ def new_limit(kind: str) -> dict[str, Any]:
         }
     if kind == "observed":
         return data | {"what": ""}
+    if kind == "cure":
+        return data | {"of": "lot", "permitted": []}
+    if kind == "followed":
+        data |= {"of": "lot", "by": ""}
+    if kind == "declared":
+        data |= {"of": "lot"}
     if kind == "measured":
         return data | {"quantity": next(iter(QUANTITIES))}
     required = [key for key, _, _ in FIGURES[kind] if kind not in OPTIONAL_KINDS]

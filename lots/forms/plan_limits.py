@@ -18,7 +18,9 @@ from lots.forms.plan_kinds import (
     KINDS_SAID,
     LEAVES,
     MAY_BE_EMPTY,
+    NO_OPERATING,
     NOT_OPERATING,
+    OF_LOT,
     OPTIONAL_KINDS,
     READ_IN_PROBES,
     SPAN,
@@ -41,6 +43,7 @@ def limit_group(
     depth: int = 0,
     name: str = "",
     condition: bool = False,
+    fish: Choices = (),
 ) -> Group:
     """The fields of a limit, those of the limits inside it, and what it demands in words.
 
@@ -50,19 +53,22 @@ def limit_group(
         depth: how many limits it is inside.
         name: what it is to the limit around it, such as "Where".
         condition: it is the condition of another, and so has no operating limit.
+        fish: the plan's species, by code and name.
     """
     kind = said(data, "kind")
     group = Group(path, f"{name}{KINDS_SAID.get(kind, kind or 'a limit')}".capitalize())
     group.demands, group.operating, group.unread = _said_back(data, of, dict(steps))
     group.about, group.caution = ABOUT.get(kind, ""), CAUTION.get(kind, "")
     group.fill = _offered(path, kind)
-    rows = (_what(data, path, kind), _over(path, kind, steps), *_held(data, path, kind, of))
+    what = _what(data, path, kind, steps)
+    rows = (what, _over(path, kind, steps), *_held(data, path, kind, of))
     group.rows = [row for row in rows if row]
     group.inner = [
         *_stages(data, path, kind),
-        *_parts(data, path, kind, steps, said(data, "of") or of or "place", depth, condition),
+        *_permitted(data, path, kind, fish),
+        *_parts(data, path, kind, steps, said(data, "of") or of or "place", depth, condition, fish),
     ]
-    if kind in LEAVES and kind != "observed" and not condition:
+    if kind in LEAVES and kind not in NO_OPERATING and not condition:
         group.inner.append(_operating(data, join(path, "operating"), kind))
     group.rows += _sources(data, path, kind)
     group.change = Offer(path, "Make it another kind", "Change the kind", kind_choices(depth))
@@ -90,7 +96,7 @@ def _figures(data: Content, path: str, kind: str, operating: bool = False) -> tu
     )
 
 
-def _what(data: Content, path: str, kind: str) -> tuple[Spot, ...]:
+def _what(data: Content, path: str, kind: str, steps: Choices) -> tuple[Spot, ...]:
     if kind == "observed":
         return (Spot(join(path, "what"), "What is looked for and must be so", "long"),)
     if kind == "measured":
@@ -101,7 +107,14 @@ def _what(data: Content, path: str, kind: str) -> tuple[Spot, ...]:
                 join(path, "laboratory"), "By a laboratory", "choice", (("", "no"), YES_NO[0]),
                 optional=True,
             ),
+            Spot(
+                join(path, "when_sampled"), "Asked of", "choice",
+                (("", "each lot"), ("yes", "lots that were sampled for it")), optional=True,
+            ),
         )  # fmt: skip
+    if kind == "followed":
+        by = Spot(join(path, "by"), "All of it in the step", "choice", steps)
+        return (by, *_figures(data, path, kind))
     if kind not in KINDS_SAID:
         texts = (key for key in data if key not in ("id", "source", "flag", "of"))
         return tuple(Spot(join(path, key), key) for key in texts if isinstance(data[key], str))
@@ -129,6 +142,8 @@ def _offered(path: str, kind: str) -> Offer | None:
 
 
 def _held(data: Content, path: str, kind: str, of: str) -> list[tuple[Spot, ...]]:
+    if kind in OF_LOT:
+        return []
     around = (("", f"as above: {SUBJECTS.get(of, of)}"),) if of else (("", "the place"),)
     subjects = (*around, *((key, words) for key, words in SUBJECTS.items() if of or key != "place"))
     if not of and "of" in data:
@@ -162,6 +177,35 @@ def _sources(data: Content, path: str, kind: str) -> list[tuple[Spot, ...]]:
     ]
 
 
+def _permitted(data: Content, path: str, kind: str, fish: Choices) -> list[Group]:
+    """The rows of the fish in which nitrite is permitted."""
+    if kind != "cure":
+        return []
+    return [
+        _fish_row(below, said(row, "words") or f"Row {number}", fish)
+        for number, (below, row) in enumerate(rows(data, "permitted", path), 1)
+    ]
+
+
+def _fish_row(path: str, heading: str, fish: Choices) -> Group:
+    group = Group(path, heading[:1].upper() + heading[1:], remove="Remove this row")
+    ppm = "In the finished fish, such as 200 ppm."
+    group.rows = [
+        (Spot(join(path, "words"), "The fish in the rule's words", optional=True),),
+        (Spot(join(path, "species"), "Of the plan's species", "ticks", fish),),
+        (
+            Spot(join(path, "at_least"), "At least", help="Where the rule has one.", optional=True),
+            Spot(join(path, "at_most"), "At most", help=ppm),
+            Spot(join(path, "rule"), "Number of the rule", help="Such as 21 CFR 172.175(a)(2)."),
+        ),
+        (
+            Spot(join(path, "heat"), "Its own heat, in words", "long", optional=True),
+            Spot(join(path, "cooling"), "Its own cooling, in words", "long", optional=True),
+        ),
+    ]
+    return group
+
+
 def _stages(data: Content, path: str, kind: str) -> list[Group]:
     if kind != "cooling":
         return []
@@ -188,12 +232,26 @@ def _counted(path: str) -> Spot:
 
 
 def _parts(
-    data: Content, path: str, kind: str, steps: Choices, of: str, depth: int, condition: bool
+    data: Content,
+    path: str,
+    kind: str,
+    steps: Choices,
+    of: str,
+    depth: int,
+    condition: bool,
+    fish: Choices,
 ) -> list[Group]:
     if kind == "given":
         return [
             limit_group(
-                data[key], join(path, key), steps, of, depth + 1, name, condition or key == "if"
+                data[key],
+                join(path, key),
+                steps,
+                of,
+                depth + 1,
+                name,
+                condition or key == "if",
+                fish,
             )
             for key, name in (("if", "Where: "), ("then", "There must be: "))
             if isinstance(data.get(key), Mapping)
@@ -203,7 +261,7 @@ def _parts(
     groups = []
     for number, (below, part) in enumerate(rows(data, "limits", path)):
         word = "" if not number else "and: " if kind == "all of" else "or: "
-        group = limit_group(part, below, steps, of, depth + 1, word, condition)
+        group = limit_group(part, below, steps, of, depth + 1, word, condition, fish)
         group.remove = "Remove this limit"
         groups.append(group)
     return groups
@@ -229,6 +287,8 @@ def _operating(data: Content, path: str, kind: str) -> Group:
 def _adding(path: str, kind: str, depth: int) -> Offer | None:
     if kind == "cooling":
         return Offer(join(path, "stages"), "", "Add a stage")
+    if kind == "cure":
+        return Offer(join(path, "permitted"), "", "Add a fish in which it is permitted")
     if kind in ("all of", "any of"):
         choices = kind_choices(depth + 1)
         return Offer(join(path, "limits"), "Add to these a limit of the kind", "Add it", choices)

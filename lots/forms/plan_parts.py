@@ -252,8 +252,9 @@ def _point(content: Content, path: str) -> Group:
 def _limits(content: Content, row: Content, path: str) -> Group:
     at = join(path, "limits")
     group = Group(at, "Critical limits")
+    fish = tuple((said(one, "code"), said(one, "name")) for _, one in rows(content, "species"))
     for below, data in rows(row, "limits", path):
-        inner = limit_group(data, below, _named(content, "steps"))
+        inner = limit_group(data, below, _named(content, "steps"), fish=fish)
         inner.remove = "Remove this limit"
         group.inner.append(inner)
     group.add = Offer(at, "Add a limit of the kind", "Add the limit", kind_choices(0))

@@ -15,9 +15,12 @@ from lots.core.limits import (
     AllOf,
     AnyOf,
     Cooling,
+    Cure,
+    Declared,
     Duration,
     Every,
     Exposure,
+    Followed,
     Given,
     Lethality,
     Limit,
@@ -231,9 +234,20 @@ def _wanted(limit: Limit, found: Finding, running: bool, show: Show) -> str:
         case Duration():
             at = "" if found.next_at is None else f" until {show(found.next_at)}"
             return f"go on{at}: {rule_words(limit.rule)}"
+        case Measured(verified_within_ms=by_process) if by_process is not None:
+            by = "" if found.next_at is None else f", by {show(found.next_at)}"
+            return (
+                "a laboratory's result of the lot, or of a verification of the process"
+                f"{by}: {_figure_words(limit.rule)}; until then nothing is shown"
+            )
         case Measured(quantity, _, _, laboratory):
             who = "a laboratory's result" if laboratory else f"{quantity} measured in the step"
-            return f"{who}: {rule_words(limit.rule)}; until then nothing is shown"
+            return f"{who}: {_figure_words(limit.rule)}; until then nothing is shown"
+        case Cure():
+            return f"the laboratory's figure of nitrite in the finished fish ({found.why})"
+        case Followed(by, _):
+            at = "" if found.next_at is None else f" by {show(found.next_at)}"
+            return f"all of it in a load of {by}{at}; later it is broken"
         case Observed(what):
             return f"look for it before the step ends: {what}"
         case Accurate():
@@ -244,6 +258,11 @@ def _wanted(limit: Limit, found: Finding, running: bool, show: Show) -> str:
             last = " as the last reading" if limit.window.which == "last reading" else ""
             return f"a reading {rule_words(limit.rule)}{last}; with none the step's end breaks it"
     return f"a reading in time: {rule_words(limit.rule)}"
+
+
+def _figure_words(rule: Measured) -> str:
+    """What the rule asks of each sample, without who may take it and when."""
+    return rule_words(replace(rule, laboratory=False, verified_within_ms=None, when_sampled=False))
 
 
 def _minutes_up(ms: int) -> int:
@@ -264,7 +283,7 @@ def _to_break(limit: Limit, found: Finding, running: bool, show: Show) -> str:
     """What would break a limit that holds, and when the next reading is due."""
     if found.figure.startswith("does not apply"):
         return f"it would bind if the condition came true ({found.figure})"
-    if not running and not isinstance(limit.rule, Accurate | Measured):
+    if not running and not isinstance(limit.rule, Accurate | Measured | Cure):
         return "the step is over: only what is entered late or put right could change it"
     due = "" if found.next_at is None else f"; next due {show(found.next_at)}"
     match limit.rule:
@@ -288,8 +307,21 @@ def _to_break(limit: Limit, found: Finding, running: bool, show: Show) -> str:
         case Every():
             by = "in time" if found.next_at is None else f"by {show(found.next_at)}"
             return f"no reading {by} would break it"
+        case Measured(quantity, when_sampled=True) if found.figure.startswith("not sampled"):
+            return "it binds once a sample is taken for it"
         case Measured(quantity):
-            return f"a sample that is not {rule_words(replace(limit.rule, laboratory=False)).removesuffix(', measured').removeprefix(quantity + ' ')} would break it"
+            return f"a sample that is not {_figure_words(limit.rule).removesuffix(', measured').removeprefix(quantity + ' ')} would break it"
+        case Declared():
+            if found.next_at is None:
+                return "nothing: it was declared long, or is over"
+            return f"the step still running after {show(found.next_at)} would break it"
+        case Cure():
+            return (
+                "nitrite in a batch named for it, or found by the laboratory, where no row permits it, "
+                "or beyond its row, would break it"
+            )
+        case Followed():
+            return "nothing: all of it went on in time"
         case Observed():
             return "a look that does not find it so would break it"
         case Accurate(within):

@@ -26,6 +26,7 @@ from lots.queries.lineage import (
     with_descendants,
 )
 from lots.queries.plans import plan_value
+from lots.queries.salt_bars import salt_bars
 
 # Acts that speak of a lot without adding to what is reviewed.
 NOT_REVIEWED = ("records reviewed", "lot released", "record issued")
@@ -217,7 +218,7 @@ def bars(lot: Lot, at: int, judged: list[Judged] | None = None) -> list[str]:
     for state in deviations:
         if not state.ended:
             found.append(f"deviation {state.deviation.pk} is open")
-    return _unique(found + not_through(lot, plan) + _paper_bars(lot))
+    return _unique(found + salt_bars(lot, plan, judged) + not_through(lot, plan) + _paper_bars(lot))
 
 
 def not_through(lot: Lot, plan: Plan, packed_g: int | None = None) -> list[str]:

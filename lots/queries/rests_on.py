@@ -4,11 +4,15 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TypeVar
 
+from lots.core.cure import NITRITE
 from lots.core.limits import (
     Accurate,
     Cooling,
+    Cure,
+    Declared,
     Duration,
     Exposure,
+    Followed,
     Limit,
     Measured,
     NotJudged,
@@ -16,10 +20,10 @@ from lots.core.limits import (
 )
 from lots.models.deviation import Deviation
 from lots.models.house import AccuracyCheck
-from lots.models.lot import LaboratoryResult, Load, Lot
+from lots.models.lot import LaboratoryResult, Load, LoadPart, Lot
 from lots.models.reading import Observation, PackedSeries, Reading
 from lots.queries.evidence import LoadEvidence, loads_before
-from lots.queries.lineage import lineage
+from lots.queries.lineage import lineage, with_descendants
 from lots.queries.loads_before import came_through
 from lots.queries.plans import plan_value
 from lots.queries.series_of import RowsOf, rows_of
@@ -91,14 +95,20 @@ def behind(
     out, each = Behind(), list(lots)
     for leaf in limit.leaves():
         match leaf.rule:
-            case Duration():
+            case Duration() | Declared():
                 out.timed.append(load.pk)
+            case Cure():
+                _measured(out, load, each, NITRITE, True)
+            case Followed(by, _):
+                out.timed += [load.pk, *_loads_of(load, each, by)]
             case Observed(what):
                 rows = Observation.objects.filter(load=load, what=what).order_by("id")
                 rows = rows.select_related("corrected_by__accepted")
                 out.observations += [row for row in rows if not _put_right(row)]
             case Measured(quantity, _, _, laboratory):
                 _measured(out, load, each, quantity, laboratory)
+                if leaf.rule.verified_within_ms is not None:
+                    out.results += _verifications(load, quantity)
             case NotJudged():
                 pass
             case rule:
@@ -179,6 +189,21 @@ def _measured(
             .select_related("accepted", "corrected_by__accepted")
             .order_by("id")
         )
+
+
+def _verifications(load: Load, quantity: str) -> list[LaboratoryResult]:
+    """The results of the process that are no lot's own, of the plans that the load's lots are under."""
+    plans = LoadPart.objects.filter(load=load).values("lot__plan_version__plan")
+    rows = LaboratoryResult.objects.filter(
+        lot=None, plan__in=plans, quantity=quantity, corrected_by=None
+    )
+    return list(rows.order_by("id"))
+
+
+def _loads_of(load: Load, lots: Iterable[Lot], step: str) -> list[int]:
+    """The loads of a later step that these lots, or lots made of them, went on into."""
+    rows = LoadPart.objects.filter(lot__in=with_descendants(lots), step=step).exclude(load=load)
+    return sorted(set(rows.values_list("load", flat=True)))
 
 
 def _standing(rows: Iterable[Reading]) -> list[Reading]:

@@ -11,7 +11,7 @@ from lots.core.batch import BadBatch, batch_from
 from lots.core.cure import ingoing_of
 from lots.core.judging import CureUse, Sample, Went
 from lots.core.limits import Cure, Declared, Followed, Limit, Measured, Rule, asks_for_nitrite
-from lots.core.units import MILLIONTHS
+from lots.core.units import MILLIONTHS, MS_PER_DAY
 from lots.models.lot import (
     BrineBatch,
     LaboratoryResult,
@@ -23,6 +23,7 @@ from lots.models.lot import (
 )
 from lots.models.salt import BatchNamed
 from lots.queries.house import rules
+from lots.queries.plans import plan_value
 from lots.queries.sight import ALL, Sight, start_is_late, started_at
 from lots.queries.went_on import went_on
 
@@ -179,3 +180,34 @@ def awaited_by_lot(lots: Iterable[int], sight: Sight = ALL) -> dict[int, Moments
                 of_lot = out.setdefault(row.lot_id or 0, {})
                 of_lot.setdefault(quantity, []).append(row.sampled_at)
     return out
+
+
+def verified_by(limit: Limit, quantity: str) -> bool:
+    """Whether verifications of the process, of this quantity, speak for a limit."""
+    measured = [leaf.rule for leaf in limit.leaves() if isinstance(leaf.rule, Measured)]
+    return any(
+        rule.verified_within_ms is not None and rule.quantity == quantity for rule in measured
+    )
+
+
+def parts_verified(plan_id: int, quantity: str, sampled_at: int) -> list[LoadPart]:
+    """The lots' steps that a verification of the plan's process speaks for: those begun after the
+    verification before it and before the one after it.  Voided lots are left out."""
+    moments = LaboratoryResult.objects.filter(
+        lot=None, plan=plan_id, quantity=quantity, corrected_by=None
+    ).values_list("sampled_at", flat=True)
+    before = max((one for one in moments if one < sampled_at), default=0)
+    after = min((one for one in moments if one > sampled_at), default=None)
+    rows = LoadPart.objects.filter(lot__plan_version__plan=plan_id, lot__voided=None)
+    # a start may have been moved back; the judging itself looks at the one that stands
+    rows = rows.filter(load__started_at__gte=before)
+    if after is not None:
+        rows = rows.filter(load__started_at__lte=after + MS_PER_DAY)
+    rows = rows.select_related("load__place__within", "lot__plan_version")
+    rows = rows.prefetch_related("load__moves", "load__ends__accepted").order_by("id")
+    return [part for part in rows if _asks_process(part, quantity)]
+
+
+def _asks_process(part: LoadPart, quantity: str) -> bool:
+    limits = plan_value(part.lot.plan_version).held_at(part.step)
+    return any(verified_by(limit, quantity) for _, limit in limits)
