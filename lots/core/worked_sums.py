@@ -8,10 +8,11 @@ from itertools import pairwise
 from typing import Any, Final
 
 from lots.core import judging
+from lots.core.cure import NITRITE
 from lots.core.folds import Finding, Span
-from lots.core.judging import Facts, Sample, Series, Sighting
+from lots.core.judging import CureUse, Facts, Sample, Series, Sighting, Went
 from lots.core.lethality import BILLIONTHS, straight_ms, trapezoid_ms
-from lots.core.limits import SUBJECTS, Limit, Verdict, limit_from
+from lots.core.limits import SUBJECTS, Limit, Verdict, cure_rows, knowing_cures, limit_from
 from lots.core.series import Chunk
 from lots.core.units import (
     MS_PER_H,
@@ -21,6 +22,7 @@ from lots.core.units import (
     QUANTITIES,
     convert,
     read_quantity,
+    read_span,
     show_number,
 )
 from lots.core.worked_brine import BRINE_SUMS
@@ -320,12 +322,25 @@ def _combine(given: Case) -> Got:
     parts = [limits] if isinstance(limits, Mapping) else list(limits or ())
     data = parts[0] if len(parts) == 1 else {"kind": "all of", "limits": parts}
     limit = limit_from({"id": "limit", **data})
+    limit = knowing_cures(limit, cure_rows([limit]))
     figures = given.get("figures", {})
     found = {of: _readings_of(figures, of) for of in SUBJECTS}
     moments = Table(moments=[at for one in found.values() for at in one.moments])
     span = _span_of(figures, moments)
     at = span.start if span.end is None else span.end
-    facts = Facts(span, _samples(figures, at), _sightings(figures, at))
+    facts = Facts(
+        span,
+        _samples(figures, at),
+        _sightings(figures, at),
+        declared=str(figures.get("declared", "")),
+        species=str(figures.get("species", "")),
+        fish=str(figures.get("fish", "")),
+        cures=_cures(figures, span.start),
+        grams=int(convert(plain(figures["weight"]), "g")) if "weight" in figures else 0,
+        followed=_followed(figures),
+        verified=_verified(figures, span.start),
+        sampled={str(quantity): [at] for quantity in figures.get("sampled", ())},
+    )
     return _figures(_held(limit, {of: one.series() for of, one in found.items()}, facts))
 
 
@@ -361,6 +376,41 @@ def _samples(figures: Case, at: int) -> dict[str, list[Sample]]:
             samples = [read_quantity(plain(value), quantity).c for value in each]
             out.setdefault(quantity, []).extend(Sample(x, at, by_laboratory) for x in samples)
     return out
+
+
+def _cures(figures: Case, at: int) -> tuple[CureUse, ...]:
+    """Nitrite that went in: ingoing, by batch."""
+    uses = figures.get("ingoing", {})
+    return tuple(
+        CureUse(str(batch), read_quantity(plain(ppm), NITRITE).c, at) for batch, ppm in uses.items()
+    )
+
+
+def _followed(figures: Case) -> dict[str, list[Went]]:
+    """By step, what went into its loads and when: "10:00 5 kg"."""
+    out: dict[str, list[Went]] = {}
+    for step, rows in figures.get("followed", {}).items():
+        for row in rows:
+            clock, _, weight = str(row).strip().partition(" ")
+            went = Went(moment(clock), int(convert(plain(weight), "g")))
+            out.setdefault(step, []).append(went)
+    return out
+
+
+def _verified(figures: Case, start: int) -> dict[str, list[Sample]]:
+    """By quantity, what verifications of the process found so long before the step, or after it: "20 days
+    before 3.8 %"."""
+    out: dict[str, list[Sample]] = {}
+    for quantity, rows in figures.get("verified", {}).items():
+        for row in rows:
+            side = "before" if " before " in str(row) else "after"
+            span, found, figure = str(row).partition(f" {side} ")
+            if not found:
+                raise BadCase(f"“{row}” does not say how long before or after the step")
+            away = read_span(span) * (-1 if side == "before" else 1)
+            value = read_quantity(plain(figure), quantity).c
+            out.setdefault(quantity, []).append(Sample(value, start + away, laboratory=True))
+    return {name: sorted(each, key=lambda one: one.at) for name, each in out.items()}
 
 
 def _sightings(figures: Case, at: int) -> dict[str, list[Sighting]]:

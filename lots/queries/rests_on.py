@@ -27,7 +27,7 @@ from lots.queries.lineage import lineage, with_descendants
 from lots.queries.loads_before import came_through
 from lots.queries.plans import plan_value
 from lots.queries.series_of import RowsOf, rows_of
-from lots.queries.sight import ALL
+from lots.queries.sight import ALL, started_at
 
 MANY = 6  # numbers named one by one; more are named by the first and the last
 
@@ -192,12 +192,15 @@ def _measured(
 
 
 def _verifications(load: Load, quantity: str) -> list[LaboratoryResult]:
-    """The results of the process that are no lot's own, of the plans that the load's lots are under."""
+    """The verifications of the process that govern: the last before the load and the first after it."""
     plans = LoadPart.objects.filter(load=load).values("lot__plan_version__plan")
     rows = LaboratoryResult.objects.filter(
         lot=None, plan__in=plans, quantity=quantity, corrected_by=None
     )
-    return list(rows.order_by("id"))
+    each, start = list(rows.order_by("id")), started_at(load)
+    last = max((row.sampled_at for row in each if row.sampled_at <= start), default=None)
+    first = min((row.sampled_at for row in each if row.sampled_at > start), default=None)
+    return [row for row in each if row.sampled_at in (last, first)]
 
 
 def _loads_of(load: Load, lots: Iterable[Lot], step: str) -> list[int]:
