@@ -331,7 +331,8 @@ def _row_faults(row: Data, path: str) -> Iterator[tuple[str, str]]:
         yield f"{path}.at_most", "State the most nitrite in the finished fish, such as 200 ppm."
     wrong = [*_unread(row, path, "at_most"), *_unread(row, path, "at_least")]
     yield from wrong
-    if not wrong and _said(row, "at_least") and _ppm(row, "at_least") > _ppm(row, "at_most"):
+    both = bool(_said(row, "at_least") and _said(row, "at_most"))
+    if both and not wrong and _ppm(row, "at_least") > _ppm(row, "at_most"):
         yield f"{path}.at_least", "The least is above the most: change one."
 
 
