@@ -12,11 +12,14 @@ from tests.core.test_plan import (
     GONE,
     HAZARDS,
     HOLD,
+    NEXT,
     PACK,
     RECEIVING,
     SMOKE,
     SOURCED,
+    STEPS,
     changed,
+    content_of,
     extra,
 )
 
@@ -65,10 +68,10 @@ def test_a_figure_that_is_wrong_is_named(limit: dict[str, Any], field: str, word
 
 def test_what_counts_together_must_be_read_too() -> None:
     [(path, text)] = told(PACK, BAND)
-    assert path == f"{PACK}.limits.2"
+    assert path == NEXT[PACK]
     assert "Say how often this is read" in text
     [(path, _)] = told(PACK, LISTERIA)
-    assert path == f"{PACK}.limits.2"
+    assert path == NEXT[PACK]
 
 
 OVER: dict[str, tuple[list[str], str]] = {
@@ -202,9 +205,75 @@ def test_a_combination_has_no_operating_limit_of_its_own(kind: str) -> None:
     data, words = COMBINED[kind]
     limit = extra(kind=kind, **data, operating={"what": "more ice", **SOURCED})
     [(path, text)] = told(PACK, limit)
-    assert path == f"{PACK}.limits.2.operating"
+    assert path == f"{NEXT[PACK]}.operating"
     assert words in text
 
 
 def test_the_cases_stand_where_they_say() -> None:
     assert MIDDLE and BRINE != HOLD and RECEIVING and HAZARDS["c-botulinum"]
+
+
+# --- what chilled packs without air rest on --------------------------------------------------------
+
+CHILLED = content_of("hot-smoked-vacuum-chilled")
+STUDIED = {"product.process_study": "Study 1, 2026"}
+[SALT] = [
+    f"control_points.{n}.limits.{k}"
+    for n, point in enumerate(CHILLED["control_points"])
+    for k, limit in enumerate(point["limits"])
+    if limit["id"] == "water-phase-salt"
+]  # fmt: skip
+BY_LABORATORY = {"kind": "measured", "quantity": "water-phase salt", "at_least": "3.5 %",
+                 "laboratory": "yes"}  # fmt: skip
+
+
+def of_chilled(changes: dict[str, Any]) -> list[str]:
+    found = faults(changed(STUDIED | changes, "hot-smoked-vacuum-chilled"))
+    return [fault.path for fault in found]
+
+
+def test_a_chilled_pack_without_air_rests_on_salt_that_a_laboratory_shows() -> None:
+    assert of_chilled({}) == []
+    assert of_chilled({SALT: extra(**BY_LABORATORY)}) == []
+    assert of_chilled({SALT: extra(**BY_LABORATORY, verified_within="90 days")}) == []
+    assert of_chilled({SALT: GONE}) == ["control_points"]
+    assert (
+        of_chilled({SALT: GONE, "product.storage": "frozen"})[0] == "steps"
+    )  # it is no other plan
+    assert "control_points" not in of_chilled({SALT: GONE, "product.pack": "air"})
+
+
+@pytest.mark.parametrize(
+    "limit",
+    [
+        BY_LABORATORY | {"laboratory": "no"},
+        BY_LABORATORY | {"when_sampled": "yes"},
+        BY_LABORATORY | {"at_least": "", "at_most": "6 %"},
+        BY_LABORATORY | {"quantity": "salt"},
+        {"kind": "any of", "limits": [BY_LABORATORY, {"kind": "observed", "what": "salty"}]},
+        {"kind": "given", "if": {"kind": "observed", "what": "thick"}, "then": BY_LABORATORY},
+    ],
+)
+def test_salt_that_may_be_gone_round_shows_nothing(limit: dict[str, Any]) -> None:
+    assert of_chilled({SALT: extra(**limit)}) == ["control_points"]
+
+
+def test_a_way_with_nitrite_is_left_alone_where_one_of_the_fish_may_have_it() -> None:
+    one = [row for row in CHILLED["species"] if row["code"] == "SAB"]
+    trout = {"code": "TRR", "name": "Rainbow trout", "origin": "farmed", "scombrotoxin": "no"}
+    assert of_chilled({"species": [*one, trout]}) == []
+    assert of_chilled({"species": [trout]}) == [f"{SALT}.limits.1.limits.1"]
+
+
+def test_one_of_two_ways_of_salting_may_be_passed_by() -> None:
+    step = {"id": "dry-salt", "name": "Dry-salt", "kind": "dry-salt", "place_kind": "cooler",
+            "required": "no", "logger": "no"}  # fmt: skip
+    point = changed({})["control_points"][int(BRINE.rpartition(".")[2])]
+    cure = next(limit for limit in point["limits"] if limit["kind"] == "cure")
+    other = point | {"id": "dry-salt", "step": "dry-salt", "limits": [cure | {"id": "cure-dry"}]}
+    bare = faults(changed({"steps.+": step}))
+    assert [fault.path for fault in bare] == [f"steps.{len(CONTENT['steps'])}"]
+    both = {"steps.+": step, "control_points.+": other}
+    assert faults(changed(both)) == []
+    found = faults(changed(both | {f"{STEPS['brine']}.required": "no"}))
+    assert {fault.path.rpartition(".")[2] for fault in found} == {"step"}

@@ -49,6 +49,11 @@ HAZARDS = {row["id"]: f"hazards.{n}" for n, row in enumerate(CONTENT["hazards"])
 RECEIVING, BRINE, HOLD = POINTS["receiving"], POINTS["brine"], POINTS["cold-hold"]
 SMOKE, COOL, PACK = POINTS["smoke"], POINTS["cool"], POINTS["pack"]
 FREEZE, STORAGE = POINTS["freeze"], POINTS["storage"]
+NEXT = {path: f"{path}.limits.{len(CONTENT['control_points'][n]['limits'])}"
+        for n, path in enumerate(POINTS.values())}  # where one more limit would stand  # fmt: skip
+LIMITS = {limit["id"]: f"control_points.{n}.limits.{k}"
+          for n, point in enumerate(CONTENT["control_points"])
+          for k, limit in enumerate(point["limits"])}  # fmt: skip
 SOURCED = {"source": "common practice", "flag": "to be confirmed"}
 
 
@@ -180,6 +185,71 @@ CASES: dict[str, tuple[dict[str, Any], str, str]] = {
     "a time for a file on a step without logger": (
         {f"{HOLD}.limits.1.file_within": "2 h"}, f"{HOLD}.limits.1.file_within", "No data logger"
     ),
+    "a salting step at which nothing is said of nitrite": (
+        {LIMITS["cure"]: GONE}, STEPS["brine"], "in which fish nitrite may go"
+    ),
+    "a row without the rule's number": (
+        {f"{LIMITS['cure']}.permitted.0.rule": ""}, f"{LIMITS['cure']}.permitted.0.rule", "number of the rule"
+    ),
+    "a row without a most": (
+        {f"{LIMITS['cure']}.permitted.1.at_most": ""}, f"{LIMITS['cure']}.permitted.1.at_most", "most nitrite"
+    ),
+    "a row whose least is above its most": (
+        {f"{LIMITS['cure']}.permitted.1.at_least": "300 ppm"}, f"{LIMITS['cure']}.permitted.1.at_least", "above the most"
+    ),
+    "a row in another unit": (
+        {f"{LIMITS['cure']}.permitted.0.at_most": "0.02 %"}, f"{LIMITS['cure']}.permitted.0.at_most", "needs its unit"
+    ),
+    "a row of no species": (
+        {f"{LIMITS['cure']}.permitted.0.species": []}, f"{LIMITS['cure']}.permitted.0.species", "FAO codes"
+    ),
+    "a row whose species is no code": (
+        {f"{LIMITS['cure']}.permitted.0.species": ["salmon"]}, f"{LIMITS['cure']}.permitted.0.species", "FAO code"
+    ),
+    "a species in two rows": (
+        {f"{LIMITS['cure']}.permitted.2.species": ["SAB"]}, f"{LIMITS['cure']}.permitted.2.species", "two rows"
+    ),
+    "an operating limit of where nitrite may go": (
+        {f"{LIMITS['cure']}.operating": {"rule": "stricter", **SOURCED}}, f"{LIMITS['cure']}.operating", "no operating limit"
+    ),
+    "a declaration of no time": (
+        {f"{LIMITS['declared']}.longer_than": ""}, f"{LIMITS['declared']}.longer_than", "Fill in"
+    ),
+    "a declaration after nothing": (
+        {f"{LIMITS['declared']}.longer_than": "0 h"}, f"{LIMITS['declared']}.longer_than", "longer than nothing"
+    ),
+    "a looser operating declaration": (
+        {f"{LIMITS['declared']}.operating": {"longer_than": "5 h", **SOURCED}}, f"{LIMITS['declared']}.operating", "looser"
+    ),
+    "a declaration where nobody is asked": (
+        {f"{PACK}.limits.+": {"id": "extra", "kind": "declared", "longer_than": "4 h", **SOURCED}},
+        f"{NEXT[PACK]}.kind", "Only of brining",
+    ),
+    "nitrite looked for where none goes in": (
+        {f"{PACK}.limits.+": {"id": "extra", "kind": "cure", "permitted": [], **SOURCED}},
+        f"{NEXT[PACK]}.kind", "Only of brining",
+    ),
+    "packs that go on to no step": (
+        {f"{LIMITS['to-freezer']}.by": "cellar"}, f"{LIMITS['to-freezer']}.by", "There is no step “cellar”"
+    ),
+    "packs that go back": (
+        {f"{LIMITS['to-freezer']}.by": "smoke"}, f"{LIMITS['to-freezer']}.by", "does not come after"
+    ),
+    "packs that go on to their own step": (
+        {f"{LIMITS['to-freezer']}.by": "pack"}, f"{LIMITS['to-freezer']}.by", "does not come after"
+    ),
+    "a looser operating time to the freezer": (
+        {f"{LIMITS['to-freezer']}.operating": {"within": "7 h", **SOURCED}}, f"{LIMITS['to-freezer']}.operating", "looser"
+    ),
+    "a sample that no laboratory is asked of": (
+        {f"{LIMITS['listeria-sampled']}.laboratory": ""}, f"{LIMITS['listeria-sampled']}.when_sampled", "laboratory"
+    ),
+    "a nitrite wanted in fish that may have none": (
+        {"species": [{"code": "TRR", "name": "Rainbow trout", "origin": "farmed", "scombrotoxin": "no"}],
+         f"{PACK}.limits.+": {"id": "extra", "kind": "measured", "quantity": "sodium nitrite", "at_least": "100 ppm",
+                      "laboratory": "yes", **SOURCED}},
+        NEXT[PACK], "no row of the limit “cure” permits it",
+    ),
     "frozen, but stored above freezing": (
         {f"{STORAGE}.limits.0.at_most": "40 °F", f"{STORAGE}.limits.0.operating": GONE},
         STEPS["storage"], "below freezing",
@@ -307,7 +377,7 @@ def test_every_in_one_branch_does_not_watch_another() -> None:
     ]
     limit = extra(kind="any of", limits=branches)
     [fault] = faults(changed({f"{PACK}.limits.+": limit}))
-    assert fault.path == f"{PACK}.limits.2.limits.0"
+    assert fault.path == f"{NEXT[PACK]}.limits.0"
 
 
 CHILLED = "hot-smoked-vacuum-chilled"

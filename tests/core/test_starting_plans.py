@@ -6,14 +6,17 @@
 import json
 import tomllib
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from lots.core.cure import CureRule, jurisdictions
 from lots.core.limits import (
     AnyOf,
     Cooling,
+    Cure,
     Duration,
     Given,
     Limit,
@@ -25,7 +28,7 @@ from lots.core.limits import (
     operating_demand,
 )
 from lots.core.plan import HAZARDS, PUBLISHED, TO_CONFIRM, Plan, faults, plan_from
-from lots.core.units import MS_PER_H, MS_PER_MIN, read_quantity, to_ninths
+from lots.core.units import MILLIONTHS, MS_PER_H, MS_PER_MIN, read_quantity, to_ninths
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 CONTENTS: dict[str, dict[str, Any]] = {
@@ -107,9 +110,43 @@ def test_each_limit_is_of_a_kind_that_is_judged(plan: Plan) -> None:
     assert [leaf.id for leaf in leaves(plan) if isinstance(leaf.rule, NotJudged)] == []
 
 
-def test_the_frozen_plan_waits_for_no_laboratory() -> None:
-    rules = [leaf.rule for leaf in leaves(PLANS[FROZEN])]
-    assert not any(isinstance(rule, Measured) and rule.laboratory for rule in rules)
+def test_the_frozen_plan_waits_for_no_laboratory_unless_a_sample_was_taken() -> None:
+    rules = [leaf.rule for leaf in leaves(PLANS[FROZEN]) if isinstance(leaf.rule, Measured)]
+    assert all(rule.when_sampled for rule in rules if rule.laboratory)
+
+
+@every_plan
+def test_nitrite_goes_where_21_cfr_says(plan: Plan) -> None:
+    # 21 CFR 172.175(a) (2006) and 172.177 (2015): salmon, sablefish, shad 200 ppm; tuna 10; chub 100 to 200
+    [rule] = [leaf.rule for leaf in leaves(plan) if isinstance(leaf.rule, Cure)]
+    found = {
+        code: (row.at_least, row.at_most, row.rule) for row in rule.rows for code in row.species
+    }
+    ppm = MILLIONTHS
+    for code in ("SAL", "CHI", "COH", "SOC", "SAB", "SHA"):
+        assert found[code] == (None, 200 * ppm, "21 CFR 172.175(a)(2)")
+    assert found["CIS"] == (100 * ppm, 200 * ppm, "21 CFR 172.177")
+    assert found["YFT"] == (None, 10 * ppm, "21 CFR 172.175(a)(1)")
+    assert not {"TRR", "WHL", "HER", "MAC", "ELE", "COD"} & set(found)
+
+
+@every_plan
+def test_the_rows_are_those_of_the_jurisdiction_s_table(plan: Plan) -> None:
+    table = jurisdictions(tomllib.loads((FIXTURES / "cure.toml").read_text(encoding="utf-8")))
+    [rule] = [leaf.rule for leaf in leaves(plan) if isinstance(leaf.rule, Cure)]
+
+    def bare(rows: tuple[CureRule, ...]) -> list[CureRule]:
+        return [replace(row, source="", flag="") for row in rows]
+
+    assert (bare(rule.rows), rule.rule) == (bare(table[0].rules), table[0].rule)
+
+
+@every_plan
+def test_listeria_and_histamine_are_asked_of_lots_that_were_sampled(plan: Plan) -> None:
+    # FDA CPG 540.525 (Nov 2024): 35 ppm histamine; Listeria: not found in 25 g (from memory)
+    rules = [leaf.rule for leaf in leaves(plan) if isinstance(leaf.rule, Measured)]
+    most = {r.quantity: r.high.c for r in rules if r.when_sampled and r.high}
+    assert most == {"Listeria": 0, "histamine": 35 * MILLIONTHS}
 
 
 @pytest.mark.parametrize("content", CONTENTS.values(), ids=CONTENTS)
