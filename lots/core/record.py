@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, fields
 from functools import cache
 from typing import Any
 
-from lots.core.basis import Basis, RunFacts
+from lots.core.basis import SALT_FORM, Basis, RunFacts
 from lots.core.record_salt import (
     BatchFacts,
     PackFacts,
@@ -23,7 +23,7 @@ from lots.core.record_salt import (
 
 FORM = 3
 """The form that is written; every earlier one is still read, and written back to its own bytes."""
-SALT = 3  # the form that first tells what the lot's salt rests on
+
 LARGEST = 2**53 - 1
 """The largest integer that every JSON reader keeps exactly.  Source: RFC 8785, section 3.2.2.3;
 RFC 7493 (I-JSON), section 2.2."""
@@ -293,8 +293,8 @@ class LoadFacts:
     ends: tuple[EndFacts, ...] = ()
     probes_left: tuple[ProbeLeftFacts, ...] = ()
     accepted: tuple[Acceptance, ...] = _later(())  # the start, where it was entered late
-    declared: str = _later("", SALT)  # brining: "short", "long" or not said
-    batch: str = _later("", SALT)
+    declared: str = _later("", SALT_FORM)  # brining: "short", "long" or not said
+    batch: str = _later("", SALT_FORM)
 
 
 @dataclass(frozen=True, slots=True)
@@ -401,8 +401,8 @@ class LabResult:
     note: str = ""
     corrects: int = 0
     corrected_by: int = 0
-    of: str = _later("", SALT)  # the lot, or the plan whose process it verifies
-    reason: str = _later("", SALT)  # why it is corrected
+    of: str = _later("", SALT_FORM)  # the lot, or the plan whose process it verifies
+    reason: str = _later("", SALT_FORM)  # why it is corrected
 
 
 @dataclass(frozen=True, slots=True)
@@ -633,13 +633,13 @@ class LotRecord:
     bases: tuple[Basis, ...] = _later(())
     runs: tuple[RunFacts, ...] = _later(())
     kept_until: str = _later("")
-    batches: tuple[BatchFacts, ...] = _later((), SALT)
-    pieces: tuple[PieceSampleFacts, ...] = _later((), SALT)
-    weights: tuple[WeightFacts, ...] = _later((), SALT)
-    yields: tuple[Reckoned, ...] = _later((), SALT)
-    sent: tuple[SentFacts, ...] = _later((), SALT)
-    salt: tuple[Reckoned, ...] = _later((), SALT)  # what the lot's water-phase salt rests on
-    pack: tuple[PackFacts, ...] = _later((), SALT)  # one, where the lot is packed
+    batches: tuple[BatchFacts, ...] = _later((), SALT_FORM)
+    pieces: tuple[PieceSampleFacts, ...] = _later((), SALT_FORM)
+    weights: tuple[WeightFacts, ...] = _later((), SALT_FORM)
+    yields: tuple[Reckoned, ...] = _later((), SALT_FORM)
+    sent: tuple[SentFacts, ...] = _later((), SALT_FORM)
+    salt: tuple[Reckoned, ...] = _later((), SALT_FORM)  # what the lot's water-phase salt rests on
+    pack: tuple[PackFacts, ...] = _later((), SALT_FORM)  # one, where the lot is packed
 
 
 def canonical_bytes(record: LotRecord) -> bytes:
