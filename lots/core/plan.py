@@ -32,6 +32,7 @@ from lots.core.plan_content import (
     said,
 )
 from lots.core.plan_faults import faults, publishable
+from lots.core.reuse import Brining, brining_from
 from lots.core.rules import Rules
 
 __all__ = [
@@ -182,6 +183,7 @@ class Plan:
     steps: tuple[PlanStep, ...]
     control_points: tuple[ControlPoint, ...]
     content: Content = field(repr=False, compare=False)
+    brining: Brining | None = None
 
     def step(self, step_id: str) -> PlanStep:
         """The step of this id.
@@ -294,6 +296,7 @@ def plan_from(content: Content) -> Plan:
                 tuple(_point(row) for _, row in rows(content, "control_points"))
             ),
             content=content,
+            brining=brining_from(content),
         )
     except (ValueError, TypeError, AttributeError) as error:
         # Content of a shape that no page of ours writes: say all that is wrong with it.

@@ -34,6 +34,7 @@ from lots.core.plan_content import (
     twice,
     unstorable,
 )
+from lots.core.reuse import brining_faults
 
 _SPECIES: Final = re.compile(r"[A-Z]{3}")  # FAO ASFIS three-letter codes
 
@@ -54,6 +55,7 @@ def faults(content: Content) -> list[Fault]:
         *_product(content),
         *_species(content),
         *_steps(content),
+        *brining_faults(content),
         *_prerequisites(content),
         *_hazards(content),
         *_control_points(content),

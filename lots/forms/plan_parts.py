@@ -23,6 +23,7 @@ _PARTS: Final = {
     "product": "Product",
     "species": "Species",
     "steps": "Steps",
+    "brining": "Brining",
     "prerequisites": "Prerequisites",
     "hazards": "Hazard analysis",
     "control_points": "Control points",
@@ -65,6 +66,7 @@ def part_group(content: Content, part: str) -> Group:
         "product": _product,
         "species": _species,
         "steps": _steps,
+        "brining": _brining,
         "prerequisites": _prerequisites,
         "hazards": _hazards,
         "control_points": _points,
@@ -165,6 +167,48 @@ def _steps(content: Content) -> Group:
         inner.earlier = number > 1
         group.inner.append(inner)
     group.add = Offer("steps", "Add a step of the kind", "Add the step", words(*STEP_KINDS))
+    return group
+
+
+def _brining(content: Content) -> Group:
+    group = Group("brining", "Using a batch of brine again")
+    group.about = (
+        "A load is refused in a batch that has been used as often or as long as this. What stays empty "
+        "is not limited."
+    )
+    group.rows = [
+        (
+            Spot("brining.most_loads", "Most loads in one batch", help="Such as 3.", optional=True),
+            Spot(
+                "brining.most_age",
+                "How long after its first load it may take another",
+                help="Such as 4 h.",
+                optional=True,
+            ),
+            Spot(
+                "brining.filtering_lifts",
+                "Longer if it is filtered first",
+                "choice",
+                (("", "not said"), *YES_NO),
+                optional=True,
+            ),
+        ),
+        (
+            Spot("brining.source", "Where these figures come from", "long", optional=True),
+            Spot("brining.flag", "How firm they are", "choice", FLAG_CHOICES, BY_WHOM, True),
+        ),
+        (
+            Spot(
+                "brining.apart",
+                "Species that share a batch with no other",
+                "ticks",
+                tuple(
+                    (said(row, "code"), said(row, "name")) for _, row in rows(content, "species")
+                ),
+                optional=True,
+            ),
+        ),
+    ]
     return group
 
 
