@@ -23,6 +23,7 @@ SEAL_TIMESTAMP_CERT = os.environ.get("SEAL_TIMESTAMP_CERT", "")
 PLANS_DIR = BASE_DIR / "fixtures" / "plans"
 RULES_FILE = BASE_DIR / "fixtures" / "rules.toml"
 SPECIES_FILE = BASE_DIR / "fixtures" / "species.toml"
+CURE_FILE = BASE_DIR / "fixtures" / "cure.toml"
 
 
 def _secret_key(folder: Path) -> str:

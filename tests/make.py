@@ -4,15 +4,17 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from lots.entries import house, load, lot, people, plan, reading
+from lots.entries import batch, house, load, lot, people, plan, reading
+from lots.entries.brining import Salting
 from lots.entries.house import House, NewInstrument, found_house
 from lots.entries.lot import NewLot
 from lots.entries.moments import Moments
 from lots.entries.readings import Figure
 from lots.models.house import Instrument, Place
-from lots.models.lot import Load, Lot
+from lots.models.lot import BrineBatch, Load, Lot
 from lots.models.people import Person
 from lots.models.plan import PlanVersion
+from lots.queries.batches import SALTING_KINDS, Ask, before_load
 from lots.queries.evidence import end_of
 from lots.queries.judgements import Judged, judge_part
 from lots.queries.plans import starting_plans
@@ -77,9 +79,36 @@ class Book:
     def start(
         self, step: str, place: str, at: str, *lots: Lot, kg: float = 0, **changes: object
     ) -> Load:
-        """Puts the lots whole into a place."""
+        """Puts the lots whole into a place; a brining is said to be short unless `salting` says more."""
         portions = [load.Portion(one, step, int(kg * 1000) or one.quantity_g) for one in lots]
+        if plan_of(self.version).step(step).kind in SALTING_KINDS:  # type: ignore[attr-defined]
+            changes.setdefault("salting", Salting("short"))
         return load.start_load(self.operator, self.place(place), portions, seen(at), **changes)  # type: ignore[arg-type]
+
+    def in_batch(
+        self, row: BrineBatch, at: str, *lots: Lot, brine_kg: float = 0, **said: object
+    ) -> Salting:
+        """What is said at the start of a brining in a batch, its words seen."""
+        fish = tuple((one, one.quantity_g) for one in lots)
+        brine_g = int(brine_kg * 1000) or None
+        before = before_load(Ask(row, brine_g, fish, moment(at), bool(said.get("filtered"))))
+        return Salting("short", row, brine_g, seen=before.mark, **said)  # type: ignore[arg-type]
+
+    def mix(
+        self, code: str = "B-1", at: str = "06:30", *more: batch.Typed, **changes: object
+    ) -> BrineBatch:
+        """A brine of 8 kg of water and 2 kg of salt: 20 % salt, 75.8 °SAL."""
+        parts = changes.pop("parts", (("water", "8", "kg"), ("salt", "2", "kg")))
+        typed = [
+            batch.Typed(n, kind, "", amount, unit)
+            for n, (kind, amount, unit) in enumerate(parts, 1)  # type: ignore[arg-type]
+        ]
+        new = batch.NewBatch(
+            code,
+            **{"method": "brine", "as_read": "40", "unit": "F"} | changes,
+            parts=[*typed, *more],  # type: ignore[arg-type]
+        )
+        return batch.make_batch(self.operator, new, seen(at))
 
     def end(self, which: Load, at: str, **changes: object) -> list[Judged]:
         return load.end_load(self.operator, which, seen(at), **changes)  # type: ignore[arg-type]

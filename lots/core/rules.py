@@ -10,6 +10,7 @@ from fractions import Fraction
 from typing import Any, Final
 
 from lots.core.units import (
+    MILLIONTHS,
     NINTHS_PER_C,
     BadQuantity,
     TempUnit,
@@ -82,6 +83,18 @@ class PeriodRule:
 
 
 @dataclass(frozen=True, slots=True)
+class BriningRule:
+    """How far a measured strength may be from the recipe (millionths of °SAL), the moisture taken for raw
+    fish and the salt that a chilled pack without air is held to (per cent), and how long before the fish
+    goes in its strength may have been read (ms)."""
+
+    strength_off: int
+    raw_moisture_pct: Fraction
+    chilled_vacuum_pct: Fraction
+    read_within_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class Rules:
     """The numbers, in the units that their names end in; `tolerance` is a difference in ninths."""
 
@@ -115,6 +128,7 @@ class Rules:
     visit: VisitRule
     period: PeriodRule
     histamine_most: int  # millionths of a ppm
+    brining: BriningRule
 
     def likely_for(self, of: str, place_kind: str) -> Range:
         """What a reading of this subject in this kind of place is likely to lie in.
@@ -183,6 +197,16 @@ def _rules(data: Data) -> Rules:
         visit=_visit(data["visit"]),
         period=_period(data["history"], data["period"]),
         histamine_most=read_quantity(data["laboratory"]["histamine_at_most"], "histamine").c,
+        brining=_brining(data["brining"]),
+    )
+
+
+def _brining(row: Data) -> BriningRule:
+    return BriningRule(
+        read_quantity(row["strength_off"], "brine strength").c,
+        Fraction(read_quantity(row["raw_moisture"], "moisture").c, MILLIONTHS),
+        Fraction(read_quantity(row["chilled_vacuum_salt"], "water-phase salt").c, MILLIONTHS),
+        read_span(row["strength_read_within"]),
     )
 
 

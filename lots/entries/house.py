@@ -1,6 +1,7 @@
 """The house: founding it, its places, its instruments and their accuracy checks."""
 
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -11,6 +12,8 @@ from lots.core.units import (
     NINTHS_PER_F,
     BadQuantity,
     TempUnit,
+    read_number,
+    read_temperature,
     to_ninths,
 )
 from lots.entries.book import act
@@ -150,6 +153,7 @@ class NewInstrument:
     kind: str
     accuracy: str = ""
     reference: str = ""
+    full_scale: str = ""
     serial: str = ""
     place: Place | None = None
 
@@ -165,6 +169,7 @@ def register_instrument(person: Person, new: NewInstrument, at: int) -> Instrume
                 kind=new.kind.strip(),
                 accuracy=new.accuracy.strip(),
                 reference=new.reference.strip(),
+                full_scale=new.full_scale.strip() or None,
                 serial=new.serial.strip(),
                 place=new.place,
             )
@@ -179,8 +184,34 @@ def _check_instrument(new: NewInstrument) -> None:
         wrong["name"] = f"There is already an instrument called “{new.name.strip()}”."
     if not new.kind.strip():
         wrong["kind"] = "Say what kind of instrument it is."
+    if new.kind.strip() in ("salometer", "refractometer"):
+        wrong |= _wrong_scale(new)
+    elif new.full_scale.strip():
+        wrong["full_scale"] = "Only a salometer has a full scale: leave this empty."
     if wrong:
         raise Refused(wrong)
+
+
+def _wrong_scale(new: NewInstrument) -> dict[str, str]:
+    """What is wrong with what a salometer or refractometer was made for: brine is computed with it."""
+    wrong = {}
+    if new.reference.strip():
+        try:
+            read_temperature(new.reference)
+        except BadQuantity as error:
+            wrong["reference"] = str(error)
+    if not new.full_scale.strip():
+        return wrong
+    try:
+        share = read_number(new.full_scale.strip().removesuffix("%"))
+    except BadQuantity as error:
+        return wrong | {"full_scale": str(error)}
+    if new.kind.strip() != "salometer" or not LEAST_FULL_SCALE <= share <= MOST_FULL_SCALE:
+        wrong["full_scale"] = (
+            "A salometer's 100 stands for about 25 or 26.4 % salt. Look at what stands on it; other "
+            "instruments have none."
+        )
+    return wrong
 
 
 def retire_instrument(person: Person, instrument: Instrument, reason: str, at: int) -> None:
@@ -276,6 +307,8 @@ def _check_row(
     )
 
 
+LEAST_FULL_SCALE: Final = 20  # % salt at a salometer's 100; the special scales in use end at 25
+MOST_FULL_SCALE: Final = Fraction("27.5")  # more than dissolves in cold water
 LONGEST_PERIOD_MS: Final = 2 * 365 * MS_PER_DAY  # rarer than this was mistyped
 
 

@@ -6,14 +6,23 @@ from dataclasses import dataclass, replace
 from lots.core.plan import PlanStep
 from lots.core.units import show_span
 from lots.entries.book import Act, act, already, taken_once
+from lots.entries.brining import (
+    NOT_SALTED,
+    Salting,
+    check_batch_use,
+    check_before,
+    check_declared,
+    write_measured,
+)
 from lots.entries.judging import forget_states, judge_loads, later_loads, loads_followed_by
 from lots.entries.lapses import notice_lapses
 from lots.entries.moments import Moments
 from lots.entries.refusals import Changed, Refused
 from lots.entries.signing import require
 from lots.models.house import Place
-from lots.models.lot import BrineBatch, Load, LoadEnd, LoadPart, LoadStartMoved, Lot, ProbeLeft
+from lots.models.lot import Load, LoadEnd, LoadPart, LoadStartMoved, Lot, ProbeLeft
 from lots.models.people import Person, Right
+from lots.queries.batches import Ask, batches
 from lots.queries.evidence import end_of, loads_before, own_series, started_at
 from lots.queries.house import say_weight
 from lots.queries.judgements import Judged
@@ -83,11 +92,11 @@ def start_load(
     portions: Sequence[Portion],
     when: Moments,
     note: str = "",
-    declared: str = "",
-    brine_batch: BrineBatch | None = None,
+    salting: Salting = NOT_SALTED,
     client_key: str | None = None,
 ) -> Load:
-    """Puts lots into a place; each lot's step begins."""
+    """Puts lots into a place; each lot's step begins.  Of fish that is brined or dry-salted it is said how
+    long it is to lie and, where its batch is named, what the batch can do for it was seen before."""
     require(person, Right.OPERATOR)
     done = already(client_key, "load started", person)
     if done is not None:
@@ -100,7 +109,10 @@ def start_load(
         raise Refused(
             {"lots": "The lots of one load take the same kind of step: " + ", ".join(kinds)}
         )
+    [kind] = kinds
+    check_declared(kind, salting)
     _check_portions(portions, place, when)
+    _check_batch(kind, salting, portions, when)
     notice_lapses([portion.lot for portion in portions], when.recorded_at)
     with act("load started", person, when.recorded_at, client_key) as writing:
         place, portions = _as_they_stand(place, portions)
@@ -111,15 +123,19 @@ def start_load(
                 raise Refused(
                     {"place": f"{place.name} still holds load {standing.pk}. End it first."}
                 )
+        ask = _check_batch(kind, salting, portions, when)
         load = writing.write(
             Load(
                 place=place,
-                step_kind=kinds.pop(),
+                step_kind=kind,
                 started_at=when.observed_at,
                 entered_at=when.entered_at,
-                brine_batch=brine_batch,
-                declared=declared,
-                note=" ".join(filter(None, [note.strip(), when.late_reason.strip()])),
+                brine_batch=salting.batch,
+                brine_g=salting.brine_g if salting.batch is not None else None,
+                declared=salting.declared,
+                note=" ".join(
+                    filter(None, [note.strip(), when.late_reason.strip(), *_said(salting)])
+                ),
             )
         )
         for portion in portions:
@@ -128,11 +144,36 @@ def start_load(
             )
         codes = [portion.lot.code for portion in portions]
         writing.say(place=place.name, lots_in_it=codes, **when.said())
+        if ask is not None:
+            writing.say(batch=ask.batch.code)
+            write_measured(writing, load, ask, when)
         later = later_loads(load)
         forget_states(later)
         asking = _not_among(loads_followed_by(load), [load, *loads_before(load), *later])
         judge_loads(writing, [load, *loads_before(load), *later, *asking], when.recorded_at)
     return load
+
+
+def _check_batch(
+    kind: str, salting: Salting, portions: Sequence[Portion], when: Moments
+) -> Ask | None:
+    """What is asked of the batch that the fish goes into, read anew; None where no batch is named."""
+    if salting.batch is None:
+        return None
+    fish = tuple((portion.lot, portion.grams) for portion in portions)
+    batch = batches().get(pk=salting.batch.pk)
+    ask = Ask(batch, salting.brine_g, fish, when.observed_at, salting.filtered)
+    check_batch_use(kind, ask, when.observed_at)
+    check_before(ask, salting.already, salting.seen)
+    return ask
+
+
+def _said(salting: Salting) -> list[str]:
+    """What a load's note says of its batch beside the person's own words."""
+    found = ["The brine was filtered before this load."] if salting.filtered else []
+    if salting.batch is not None and salting.already:
+        found.append("The fish already lay in it when this was entered.")
+    return found
 
 
 def _as_they_stand(place: Place, portions: Sequence[Portion]) -> tuple[Place, Sequence[Portion]]:

@@ -1,6 +1,7 @@
 """What an entry refuses, in words, and beside which field.  A refused entry writes nothing."""
 
 from collections.abc import Mapping
+from hashlib import sha256
 
 USED = "This page was already used for another entry. Open it again."
 
@@ -19,6 +20,11 @@ class Refused(Exception):
 
 class Unlikely(Refused):
     """The figure is possible but unlikely: it goes in once the person says that it does read so."""
+
+    @property
+    def mark(self) -> str:
+        """A name of these very words, so that a yes to them is never taken for a yes to others."""
+        return sha256(repr(sorted(self.fields.items())).encode()).hexdigest()[:16]
 
 
 class NotAllowed(Refused):

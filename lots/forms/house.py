@@ -29,7 +29,14 @@ ZONES: Final = (
     ("Europe/Warsaw", "Poland (Warsaw)"),
     ("Atlantic/Reykjavik", "Iceland (Reykjavik)"),
 )
-INSTRUMENT_KINDS: Final = ("thermometer", "data logger", "scale", "salometer", "clock")
+INSTRUMENT_KINDS: Final = (
+    "thermometer",
+    "data logger",
+    "scale",
+    "salometer",
+    "refractometer",
+    "clock",
+)
 
 
 class HouseForm(forms.Form):
@@ -193,13 +200,22 @@ class InstrumentForm(forms.Form):
         label="Reads true at",
         max_length=40,
         required=False,
-        help_text="A salometer's reference temperature, such as 60 °F.",
+        help_text="A salometer's reference temperature, such as 60 °F. Empty for a refractometer that "
+        "corrects itself.",
+    )
+    full_scale = forms.CharField(
+        label="Salt at its 100",
+        max_length=40,
+        required=False,
+        help_text="Of a salometer: 26.395 % unless another figure, such as 25 %, stands on it.",
     )
     serial = forms.CharField(label="Serial number", max_length=80, required=False)
     place = forms.ModelChoiceField(
         queryset=None, label="Kept at", required=False, empty_label="no one place"
     )
-    helper = laid_out("name", Row("kind", "place"), Row("accuracy", "reference"), "serial")
+    helper = laid_out(
+        "name", Row("kind", "place"), Row("accuracy", "serial"), Row("reference", "full_scale")
+    )
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)

@@ -72,15 +72,23 @@ class PartDestroyed(Kept):
 
 
 class BrineBatch(Kept):
-    """What went into a brine or a dry salting; `content` is canonical JSON of the weights."""
+    """What went into a brine or a dry salting; `content` is canonical JSON of the weights.  The brine's
+    temperature when it was made is kept as read and in ninths."""
 
     NAMED = ("code", "made_at", "entered_at", "content", "note")
+    LATER = ("as_read", "unit", "temp")
 
     code = models.CharField(max_length=40, unique=True)
     made_at = models.BigIntegerField()
     entered_at = models.BigIntegerField()
     content = models.TextField()
+    as_read = models.CharField(max_length=20, null=True)  # noqa: DJ001 a dry salting has none
+    unit = models.CharField(max_length=1, null=True)  # noqa: DJ001
+    temp = models.BigIntegerField(null=True)
     note = models.CharField(max_length=400, blank=True)
+
+    def __str__(self) -> str:
+        return self.code
 
 
 class Load(Kept):
