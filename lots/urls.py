@@ -3,6 +3,7 @@
 from django.urls import path
 
 from lots.views import (
+    batch,
     beside,
     control_point,
     deviation,
@@ -99,6 +100,19 @@ urlpatterns = [
     path("loads/start/", load.load_start, name="load_start"),
     path("loads/<int:pk>/", load.load_show, name="load_show"),
     path("loads/<int:pk>/move/", load.load_move, name="load_move"),
+    path("loads/<int:pk>/batch/", load.load_batch, name="load_batch"),
+    path("batches/", batch.batch_list, name="batches"),
+    path("batches/make/", batch.batch_make, name="batch_make"),
+    path("batches/before/", batch.batch_before, name="batch_before"),
+    path("batches/<int:pk>/", batch.batch_show, name="batch_show"),
+    path("batches/<int:pk>/check/", batch.batch_check, name="batch_check"),
+    path("batches/<int:pk>/scale/", batch.batch_scale, name="batch_scale"),
+    path("batches/<int:pk>/discard/", batch.batch_discard, name="batch_discard"),
+    path(
+        "batches/readings/<int:pk>/correct/",
+        batch.batch_reading_correct,
+        name="batch_reading_correct",
+    ),
     path("sheets/", paper.sheets, name="sheets"),
     path("loads/<int:pk>/sheet/", paper.load_sheet, name="load_sheet"),
     path("loads/<int:pk>/from-paper/", paper.paper_enter, name="paper_enter"),

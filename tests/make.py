@@ -169,7 +169,8 @@ def _person(keeper: Person, username: str, name: str, initials: str, right: str,
     return person
 
 
-def make_book(stem: str = "hot-smoked-vacuum-frozen", unit: str = "F") -> Book:
+def make_book(stem: str = "hot-smoked-vacuum-frozen", unit: str = "F", **product: str) -> Book:
+    """A book of one plan, as it starts or with these words of its product."""
     at = moment(FOUNDED)
     keeper = found_house(
         House("Invented Creek Smokehouse", "1 Nowhere Lane, Inventon", "wholesale",
@@ -187,6 +188,7 @@ def make_book(stem: str = "hot-smoked-vacuum-frozen", unit: str = "F") -> Book:
         coordinator, NewInstrument("Thermometer 1", "thermometer", "±1 °F"), at
     )
     content = starting_plans()[stem]
+    content["product"] |= product
     draft = plan.begin_draft(coordinator, content["title"], content, None, at)
     version = plan.publish_plan(coordinator, draft, "", at)
     return Book(keeper, operator, reviewer, coordinator, inspector, version, places, thermometer)

@@ -159,8 +159,8 @@ def _too_old(brining: Brining, before: Sequence[Use], now: Use, filtered: bool) 
         return
     unless = " unless it is filtered first" if brining.filtering_lifts else ""
     yield (
-        f"Its first load began {show_span(age)} before this one; the plan lets a batch be used again for "
-        f"{show_span(brining.most_age_ms)}{unless}."
+        f"Its first load began more than {show_span(brining.most_age_ms)} before this one, and the plan lets "
+        f"a batch be used again for no longer{unless}."
     )
 
 

@@ -44,7 +44,8 @@ class Salting:
     """What is said of a brining or dry salting at its start.
 
     `declared`: "short" (at most 4 h) or "long".  `already`: the fish lies in it, so that what may not be is
-    a fact to be kept.  `seen`: the mark of the words that the person was shown (`Before.mark`).
+    a fact to be kept.  `seen`: the mark of the words that the person was shown (`Before.mark`).  `waited`:
+    the entry lay on a tablet without network, where nothing could be shown and the fish went in.
     """
 
     declared: str = ""
@@ -53,6 +54,7 @@ class Salting:
     filtered: bool = False
     already: bool = False
     seen: str = ""
+    waited: bool = False
 
 
 NOT_SALTED: Final = Salting()
@@ -95,14 +97,16 @@ def check_batch_use(kind: str, ask: Ask, at: int) -> None:
         raise Refused({"brine_g": f"{row.code} weighs {most} in all: type that or less."})
 
 
-def check_before(ask: Ask, already: bool, seen: str) -> Before:
-    """What is said before the fish goes in, once the person has seen it.
+def check_before(ask: Ask, already: bool, seen: str, waited: bool = False) -> Before:
+    """What is said before the fish goes in, once the person has seen it or the fish lies in it anyway.
 
     Raises:
         Refused: law, plan or weights bar it, and the fish does not lie in it yet.
         Unlikely: the words as they stand now have not been seen.
     """
     before = before_load(ask, uses_of([ask.batch])[ask.batch.pk])
+    if waited:
+        return before
     if before.barred and not already:
         raise Refused({"brine_batch": " ".join(before.barred)})
     if seen != before.mark:

@@ -153,9 +153,9 @@ class NewInstrument:
     kind: str
     accuracy: str = ""
     reference: str = ""
-    full_scale: str = ""
     serial: str = ""
     place: Place | None = None
+    full_scale: str = ""
 
 
 def register_instrument(person: Person, new: NewInstrument, at: int) -> Instrument:

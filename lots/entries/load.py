@@ -164,7 +164,7 @@ def _check_batch(
     batch = batches().get(pk=salting.batch.pk)
     ask = Ask(batch, salting.brine_g, fish, when.observed_at, salting.filtered)
     check_batch_use(kind, ask, when.observed_at)
-    check_before(ask, salting.already, salting.seen)
+    check_before(ask, salting.already, salting.seen, salting.waited)
     return ask
 
 
@@ -173,6 +173,8 @@ def _said(salting: Salting) -> list[str]:
     found = ["The brine was filtered before this load."] if salting.filtered else []
     if salting.batch is not None and salting.already:
         found.append("The fish already lay in it when this was entered.")
+    if salting.batch is not None and salting.waited:
+        found.append("Entered without network: what the batch can do was not seen before.")
     return found
 
 

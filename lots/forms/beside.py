@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+from lots.core.units import MG_PER_G
+from lots.entries.brining import NOT_SALTED, Salting
 from lots.entries.load import Portion
 from lots.entries.reading import Look
 from lots.entries.readings import Figure
@@ -14,8 +16,9 @@ from lots.entries.refusals import Refused
 from lots.forms.fields import HEAVIEST_G, LONGEST_AGO_MS
 from lots.models.book import BookLine
 from lots.models.house import Instrument, Place
-from lots.models.lot import Load, Lot
+from lots.models.lot import BrineBatch, Load, Lot
 from lots.models.people import Person
+from lots.queries.batches import Ask, batch_value
 
 KINDS: Final = ("reading", "look", "start", "end", "finish", "note")
 LARGEST_BYTES: Final = 200_000
@@ -261,6 +264,68 @@ def portions_of(body: Mapping[str, Any]) -> list[Portion]:
     if len({portion.lot.pk for portion in found}) != len(found):
         raise Refused({"lots": "The same lot stands twice in this load. Give it one weight."})
     return found
+
+
+def salting_of(body: Mapping[str, Any], waited: bool) -> Salting:
+    """What is said of a brining at its start; nothing where the entry says nothing of it.
+
+    Args:
+        waited: whether the entry lay on the tablet: the fish is in the batch by now, whatever it is.
+    """
+    declared = _text(body, "declared", 10)
+    if not declared and body.get("batch") is None:
+        return NOT_SALTED
+    batch = batch_of_entry(body)
+    brine_g = None if body.get("brine_g") is None else grams_of(body, "brine_g")
+    return Salting(
+        declared,
+        batch,
+        brine_g,
+        _truth(body, "filtered"),
+        _truth(body, "already"),
+        _text(body, "seen", 64),
+        waited,
+    )
+
+
+def batch_of_entry(body: Mapping[str, Any]) -> BrineBatch | None:
+    if body.get("batch") is None:
+        return None
+    found = BrineBatch.objects.filter(pk=_whole(body, "batch")).first()
+    if found is None:
+        raise Refused({"brine_batch": "This batch is not known here."})
+    return found
+
+
+_PORTION: Final = re.compile(r"([0-9]{1,15}):([0-9]{1,12})", re.ASCII)
+
+
+def ask_before(data: Any, now_ms: int) -> Ask:
+    """What a tablet asks of a batch before the fish goes in, out of an address's query.
+
+    Raises:
+        Refused: a batch or lot that is not known, or no fish.
+    """
+    numbers = {name: str(data.get(name, "")) for name in ("batch", "brine_g", "at")}
+    if not numbers["batch"].isdecimal():
+        raise Refused({"brine_batch": "Choose the batch."})
+    body = {name: int(text) for name, text in numbers.items() if _PLAIN.fullmatch(text)}
+    found = batch_of_entry({"batch": body.get("batch", 0)})
+    portions = [_PORTION.fullmatch(text) for text in data.getlist("lot")]
+    fish = tuple(
+        (needed_lot({"lot": int(one[1])}), grams_of({"grams": int(one[2])}, "grams"))
+        for one in portions
+        if one is not None
+    )
+    if found is None or not fish or any(grams <= 0 for _, grams in fish):
+        raise Refused({"lots": "Choose at least one lot, and how much of it goes in."})
+    brine_g = body.get("brine_g")
+    if brine_g is not None and not 0 < brine_g * MG_PER_G <= batch_value(found).total_mg:
+        raise Refused({"brine_g": f"Type how much of {found.code}: no more than there is."})
+    return Ask(found, brine_g, fish, body.get("at", now_ms), data.get("filtered") == "yes")
+
+
+_PLAIN: Final = re.compile(r"[0-9]{1,15}", re.ASCII)
 
 
 def grams_of(row: Mapping[str, Any], name: str) -> int:

@@ -186,6 +186,24 @@ class ConfirmField(forms.CharField):
         return frozenset(filter(None, super().clean(value).split(";")))
 
 
+class SeenField(forms.CharField):
+    """A yes to words that were shown: it sends their mark, so that a yes to these words is never taken for
+    a yes to others.  Hidden until there is something to say yes to."""
+
+    def __init__(self) -> None:
+        super().__init__(required=False, max_length=64, widget=forms.HiddenInput)
+
+
+def ask_to_see(form: forms.Form, mark: str, label: str, name: str = "seen") -> None:
+    """Shows the box, unticked, for the words of this mark."""
+    form[name].label = label
+    form.fields[name].widget = forms.CheckboxInput(
+        attrs={"value": mark}, check_test=lambda _: False
+    )
+    form.data = form.data.copy()
+    form.data[form.add_prefix(name)] = ""
+
+
 def ask_to_confirm(form: forms.Form, names: Iterable[str]) -> None:
     """Shows the box, unticked, for the figures of these fields."""
     figures = {name: _as_kept(form, name) for name in names}

@@ -1,13 +1,21 @@
 """Starting, moving and ending a load."""
 
-from typing import Any
+from collections.abc import Sequence
+from typing import Any, Final
 
 from django import forms
 
-from lots.forms.fields import KeyField, MomentField, WeightField
+from lots.entries.brining import NOT_SALTED, Salting
+from lots.forms.batch import batch_field, brine_weight
+from lots.forms.fields import KeyField, MomentField, SeenField, WeightField
 from lots.models.house import Establishment, Place
-from lots.models.lot import Lot
+from lots.models.lot import BrineBatch, Lot
 from lots.queries.house import say_weight
+
+DECLARED: Final = [
+    ("short", "short: at most 4 h"),
+    ("long", "long: longer than 4 h, in a refrigerated place"),
+]
 
 
 class PlaceChoice(forms.ModelChoiceField):
@@ -29,6 +37,8 @@ class StartLoadForm(forms.Form):
         now_ms: int,
         places: Any,
         lots: list[tuple[Lot, int]],
+        batches: Sequence[BrineBatch] | None = None,
+        filtering: bool = False,
         **options: Any,
     ) -> None:
         super().__init__(data, **options)
@@ -41,6 +51,8 @@ class StartLoadForm(forms.Form):
                 help_text=f"Free: {say_weight(free)}. Empty: stays out.",
             )
             self.fields[f"lot_{lot.pk}"] = field
+        if batches is not None:
+            self._add_salting(house, batches, filtering)
         self.fields["started_at"] = MomentField(zone=house.zone, now_ms=now_ms, label="Started")
         self.fields["late_reason"] = forms.CharField(
             label="Why entered late",
@@ -50,6 +62,36 @@ class StartLoadForm(forms.Form):
         )
         self.fields["note"] = forms.CharField(label="Note", required=False, max_length=200)
         self.fields["client_key"] = KeyField()
+
+    def _add_salting(
+        self, house: Establishment, batches: Sequence[BrineBatch], filtering: bool
+    ) -> None:
+        """What is said of a brining or dry salting beside where and which fish."""
+        self.fields["declared"] = forms.ChoiceField(
+            label="How long is it to lie?", choices=DECLARED, widget=forms.RadioSelect
+        )
+        self.fields["brine_batch"] = batch_field(batches, required=False)
+        self.fields["brine_g"] = brine_weight(house)
+        self.fields["filtered"] = forms.BooleanField(
+            label="The brine was filtered since its last load",
+            required=False,
+            widget=forms.CheckboxInput() if filtering else forms.HiddenInput(),
+        )
+        self.fields["seen"], self.fields["already"] = SeenField(), SeenField()
+
+    def salting(self) -> Salting:
+        """What was said of the brining; nothing where the step is another."""
+        data = self.cleaned_data
+        if "declared" not in self.fields:
+            return NOT_SALTED
+        return Salting(
+            data["declared"],
+            data["brine_batch"],
+            data["brine_g"],
+            data["filtered"],
+            bool(data["already"]),
+            data["already"] or data["seen"],
+        )
 
     def beside(self, name: str) -> str:
         """The field that a refusal stands at: one of the lots as a whole stands at the first."""

@@ -160,6 +160,12 @@ def salt_asked(plan: Plan) -> Fraction | None:
     return rules().brining.chilled_vacuum_pct if chilled else None
 
 
+def filtering_lifts(lot: Lot) -> bool:
+    """Whether the lot's plan lets a filtered batch be used for longer."""
+    brining = plan_value(lot.plan_version).brining
+    return brining is not None and brining.filtering_lifts
+
+
 # --- before the fish goes in ----------------------------------------------------------------------
 
 

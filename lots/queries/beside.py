@@ -20,13 +20,14 @@ from lots.core.limits import (
     operating_demand,
 )
 from lots.core.rules import Range
-from lots.core.units import MS_PER_H, QUANTITIES, Bound, show_span, show_temperature
+from lots.core.units import MG_PER_G, MS_PER_H, QUANTITIES, Bound, show_span, show_temperature
 from lots.models.house import Place
 from lots.models.lot import LoadPart, Lot
 from lots.models.people import Person, Right, RightGiven
 from lots.models.plan import PlanVersion
 from lots.models.reading import Reading
 from lots.queries.answer import round_of, usual_instrument
+from lots.queries.batches import METHOD_OF, batch_value, batch_words, usable_batches
 from lots.queries.board import LoadNow
 from lots.queries.house import open_places, rules, usable_instruments
 from lots.queries.judgements import Judged
@@ -276,6 +277,21 @@ def _lot(lot: Lot, free: int) -> Row:
         "finished": hasattr(lot, "finish"),
         "steps": [],
     }
+
+
+def pad_batches() -> list[Row]:
+    """The batches that a load may be put into, with the kind of step that each is for."""
+    steps = {method: kind for kind, method in METHOD_OF.items()}
+    return [
+        {
+            "id": row.pk,
+            "code": row.code,
+            "words": batch_words(row),
+            "step": steps[batch_value(row).method],
+            "total_g": batch_value(row).total_mg // MG_PER_G,
+        }
+        for row in usable_batches()
+    ]
 
 
 def pad_plans(parts: Iterable[LoadPart], lots: Iterable[Row]) -> list[Row]:

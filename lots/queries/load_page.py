@@ -9,6 +9,7 @@ from django.db.models import Q
 from lots.core.limits import Every, Limit, Measured, Observed, Verdict, demand, operating_demand
 from lots.models.lot import Load, LoadPart, Lot, Note
 from lots.models.reading import LoggerImport, Observation, Reading
+from lots.queries.batches import SALTING_KINDS, ask_of, batch_of, before_load
 from lots.queries.board import first_subject, one_of_each_plan, open_lots
 from lots.queries.evidence import OwnSeries, end_of, is_late, own_series, started_at
 from lots.queries.explained import Explained
@@ -249,6 +250,15 @@ def notes_of(loads: Iterable[int], lot: Lot | None = None) -> list[Note]:
     return list(rows.order_by("-observed_at", "-id"))
 
 
+def salting_of(load: Load) -> dict[str, Any]:
+    """The batch that a brined or dry-salted load lies in, and what it is and can do for its fish."""
+    if load.step_kind not in SALTING_KINDS:
+        return {"salted": False}
+    ask = ask_of(load)
+    before = None if ask is None else before_load(ask)
+    return {"salted": True, "batch": batch_of(load), "before": before}
+
+
 def load_page(load: Load, at: int) -> dict[str, Any]:
     """Everything of one load."""
     parts, limits = _limits(load, at)
@@ -258,6 +268,7 @@ def load_page(load: Load, at: int) -> dict[str, Any]:
     return {
         "load": load,
         "parts": parts,
+        **salting_of(load),
         "step": plan.step(parts[0].step),
         "subject": first_subject(one.judged for one in limits),
         "since": started_at(load),

@@ -8,7 +8,11 @@ from django import template
 from lots.core.moments import MONTHS, show_moment
 from lots.core.units import (
     GRAMS_PER_LB,
+    GRAMS_PER_OZ,
+    MG_PER_G,
+    MILLIONTHS,
     Fraction,
+    show_both,
     show_number,
     show_quantity,
     show_span,
@@ -67,6 +71,36 @@ def weight(context: template.Context, grams: int | None) -> str:
     if context["establishment"].weight_unit == "lb":
         return f"{show_number(Fraction(grams) / GRAMS_PER_LB, 2)} lb"
     return f"{show_number(Fraction(grams, 1000), 3)} kg"
+
+
+@register.simple_tag(takes_context=True)
+def small_weight(context: template.Context, mg: int | Fraction) -> str:
+    """What goes into a batch, as the house weighs: 850 g, 12.5 kg; 3.2 oz, 14.25 lb."""
+    if context["establishment"].weight_unit == "lb":
+        pounds = Fraction(mg, MG_PER_G) / GRAMS_PER_LB
+        if pounds >= 1:
+            return f"{show_number(pounds, 2)} lb"
+        return f"{show_number(pounds * GRAMS_PER_LB / GRAMS_PER_OZ, 3)} oz"
+    grams = Fraction(mg, MG_PER_G)
+    return f"{show_number(grams / 1000, 3)} kg" if grams >= 1000 else f"{show_number(grams, 2)} g"
+
+
+@register.filter
+def exact(value: Fraction | int, decimals: int = 1) -> str:
+    """A computed figure with so many decimals, rounded the same on every machine."""
+    return show_number(Fraction(value), int(decimals))
+
+
+@register.filter
+def millionths(value: int, decimals: int = 1) -> str:
+    """A figure kept in millionths, as people read it."""
+    return show_number(Fraction(value, MILLIONTHS), int(decimals))
+
+
+@register.filter
+def both_units(ninths: int) -> str:
+    """A temperature in both units: 60.0 °F (15.6 °C)."""
+    return show_both(ninths)
 
 
 @register.filter

@@ -80,6 +80,7 @@ def board(request: HouseRequest) -> tuple[dict[str, Any], dict[str, Any]]:
         "instruments": pad.pad_instruments(),
         "loads": pad.pad_loads(loads, now),
         "lots": startable,
+        "batches": pad.pad_batches(),
         "plans": pad.pad_plans([part for each in loads for part in each.parts], startable),
         "due": due,
         "round": pad.pad_round(due, places, now),
@@ -246,8 +247,10 @@ def _look(envelope: Envelope, body: Mapping[str, Any], when: Moments) -> Answer:
 
 def _start(envelope: Envelope, body: Mapping[str, Any], when: Moments) -> Answer:
     place, portions = form.place_of(body), form.portions_of(body)
+    waited = when.recorded_at - when.entered_at > rules().future_grace_ms
+    salting = form.salting_of(body, waited)
     load = start_load(
-        envelope.person, place, portions, when, form.note_of(body), client_key=envelope.key
+        envelope.person, place, portions, when, form.note_of(body), salting, envelope.key
     )
     return _said(f"The load in {load.place.name} has begun.", load)
 

@@ -17,6 +17,7 @@ MENU = (
     ("Deviations", "deviations", False),
     ("Review", "review", False),
     ("Records", "records", True),
+    ("Batches of brine", "batches", True),
     ("Plans", "plans", True),
     ("Places", "places", True),
     ("Instruments", "instruments", True),

@@ -5,19 +5,31 @@ from collections.abc import Mapping, Sequence
 from zoneinfo import ZoneInfo
 
 from django.contrib import messages
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
 from lots.core.moments import show_moment
 from lots.core.series import Chunk
+from lots.entries.batch import Named, name_batch
+from lots.entries.brining import Salting
 from lots.entries.load import Portion, end_load, move_start, say_probe_left, start_load
 from lots.entries.moments import Moments
 from lots.entries.note import write_note
-from lots.entries.refusals import Refused
-from lots.forms.fields import refuse
+from lots.entries.refusals import Refused, Unlikely
+from lots.forms.batch import NameBatchForm
+from lots.forms.fields import ask_to_see, refuse
 from lots.forms.load import EndLoadForm, MoveLoadForm, NoteForm, ProbeLeftForm, StartLoadForm
 from lots.models.lot import Load
-from lots.queries.evidence import own_series
+from lots.queries.batches import (
+    METHOD_OF,
+    Ask,
+    Before,
+    batches,
+    before_load,
+    filtering_lifts,
+    usable_batches,
+)
+from lots.queries.evidence import own_series, started_at
 from lots.queries.house import open_places, say_weight
 from lots.queries.load_page import end_page, load_page, startable
 from lots.views.base import HouseRequest, by_of, open_to
@@ -44,17 +56,26 @@ def load_start(request: HouseRequest) -> HttpResponse:
     steps = startable(code)
     chosen = next((one for one in steps if one.key == request.GET.get("step")), None)
     if chosen is None:
-        return render(request, "loads/choose_step.html", {"steps": steps, "code": code})
+        batch = request.GET.get("batch", "")
+        if batch:
+            steps = [one for one in steps if one.key.partition("|")[0] in METHOD_OF]
+        context = {"steps": steps, "code": code, "batch": batch}
+        return render(request, "loads/choose_step.html", context)
     places = open_places().filter(kind=chosen.place_kind)
+    kind = chosen.key.partition("|")[0]
     form = StartLoadForm(
         request.POST or None,
         house=request.house,
         now_ms=request.now_ms,
         places=places,
         lots=chosen.lots,
+        batches=usable_batches(METHOD_OF[kind]) if kind in METHOD_OF else None,
+        filtering=any(filtering_lifts(lot) for lot, _ in chosen.lots),
         initial=_key()
-        | {f"lot_{lot.pk}": say_weight(free) for lot, free in chosen.lots if lot.code == code},
+        | {f"lot_{lot.pk}": say_weight(free) for lot, free in chosen.lots if lot.code == code}
+        | {"brine_batch": request.GET.get("batch", "")},
     )
+    before = None
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
         portions = [
@@ -62,19 +83,76 @@ def load_start(request: HouseRequest) -> HttpResponse:
             for lot, _ in chosen.lots
             if data[f"lot_{lot.pk}"] is not None
         ]
-        when = _moments(request, data["started_at"], data["late_reason"])
+        when, salting = _moments(request, data["started_at"], data["late_reason"]), form.salting()
         try:
             key = data["client_key"]
             load = start_load(
-                request.person, data["place"], portions, when, data["note"], client_key=key
+                request.person, data["place"], portions, when, data["note"], salting, key
             )
+        except Unlikely:
+            before = _before(salting, portions, when.observed_at)
+            ask_to_see(form, before.mark, "I have seen this: start the load")
         except Refused as refusal:
             refuse(form, {form.beside(name): text for name, text in refusal.fields.items()})
+            before = _barred(salting, portions, when.observed_at, refusal)
+            if before is not None:
+                words = "The fish already lies in it: keep the load as it is"
+                ask_to_see(form, before.mark, words, "already")
         else:
             messages.success(request, f"{chosen.name} has begun in {load.place.name}.")
             return redirect("load_show", load.pk)
-    context = {"form": form, "step": chosen}
+    context = {"form": form, "step": chosen, "before": before, "salted": kind in METHOD_OF}
     return render(request, "loads/start.html", context)
+
+
+def _before(salting: Salting, portions: Sequence[Portion], at: int) -> Before:
+    """What is said of the batch before the fish goes in."""
+    fish = tuple((portion.lot, portion.grams) for portion in portions)
+    batch = batches().get(pk=salting.batch.pk)  # type: ignore[union-attr]
+    return before_load(Ask(batch, salting.brine_g, fish, at, salting.filtered))
+
+
+def _barred(
+    salting: Salting, portions: Sequence[Portion], at: int, refusal: Refused
+) -> Before | None:
+    """What bars the batch for this fish, where it was that which was refused."""
+    if salting.batch is None or set(refusal.fields) != {"brine_batch"}:
+        return None
+    before = _before(salting, portions, at)
+    return before if " ".join(before.barred) == refusal.fields["brine_batch"] else None
+
+
+@open_to("operator")
+def load_batch(request: HouseRequest, pk: int) -> HttpResponse:
+    """Names the batch that a load already lies in, after a look at what it is and can do."""
+    load = _load(pk)
+    method = METHOD_OF.get(load.step_kind)
+    if method is None:
+        raise Http404
+    form = NameBatchForm(request.POST or None, house=request.house, batches=usable_batches(method))
+    before = None
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        named = Named(data["brine_batch"], data["brine_g"], data["reason"], data["seen"])
+        try:
+            name_batch(request.person, load, named, _moments(request, request.now_ms, ""))
+        except Unlikely:
+            before = _before_of(load, named)
+            ask_to_see(form, before.mark, "I have seen this: name the batch")
+        except Refused as refusal:
+            refuse(form, refusal.fields)
+        else:
+            messages.success(request, "The batch is named; the limits were judged anew.")
+            return redirect("load_show", pk)
+    context = {"form": form, "load": load, "before": before, "lies": True}
+    return render(request, "batches/name.html", context)
+
+
+def _before_of(load: Load, named: Named) -> Before:
+    parts = load.parts.select_related("lot__plan_version").order_by("pk")
+    fish = tuple((part.lot, part.grams) for part in parts)
+    batch = batches().get(pk=named.batch.pk)
+    return before_load(Ask(batch, named.brine_g, fish, started_at(load), load=load.pk))
 
 
 @open_to(methods=("GET",))

@@ -32,7 +32,7 @@ def book() -> Book:
 @pytest.fixture
 def chilled() -> Book:
     """A house whose pack is vacuum and chilled, and whose plan asks for strength and ratio."""
-    return make_book("hot-smoked-vacuum-chilled")
+    return make_book("hot-smoked-vacuum-chilled", process_study="Invented study 7, 2 Feb 2026")
 
 
 def refused(act: Callable[[], Any], field: str, words: str) -> Refused:

@@ -10,10 +10,11 @@ from django.urls import NoReverseMatch, reverse
 
 from lots import urls
 from lots.entries import people
+from lots.entries.batch import Strength, check_batch
 from lots.entries.visit import NewVisit, open_visit, renew_code
 from lots.models.people import Person
 from lots.models.visit import Visit
-from tests.make import PASSWORD, Book, moment
+from tests.make import PASSWORD, Book, moment, seen
 
 BACKEND = "lots.views.backend.PersonBackend"
 O, R, C, I, K = "operator", "reviewer", "coordinator", "inspector", "keeper"  # noqa: E741
@@ -88,6 +89,15 @@ TABLE: dict[str, tuple[set[str], set[str]]] = {
     "load_show": (EVERYONE, NOBODY),
     "load_start": ({O}, {O}),
     "load_move": ({O}, {O}),
+    "load_batch": ({O}, {O}),
+    "batches": (EVERYONE, NOBODY),
+    "batch_make": ({O}, {O}),
+    "batch_before": (EVERYONE, NOBODY),
+    "batch_show": (EVERYONE, NOBODY),
+    "batch_check": ({O}, {O}),
+    "batch_scale": (EVERYONE, NOBODY),
+    "batch_discard": ({O}, {O}),
+    "batch_reading_correct": ({O}, {O}),
     "load_end": ({O}, {O}),
     "probe_left": ({O}, {O}),
     "load_note": ({O}, {O}),
@@ -184,17 +194,23 @@ def house(book: Book) -> House:
     lot = book.open_lot()
     load = book.start("brine", "Brine tank 1", "08:00", lot)
     book.fish(load, "08:10 36.4")
+    strong = Strength("salometer", "78", "40", "F")
+    read = check_batch(book.operator, book.mix(), strong, seen("08:20"))
     last = book.inspector.pk
     roles = {O: book.operator, R: book.reviewer, C: book.coordinator, I: book.inspector, K: keeper}
     numbers = {"person_show": last, "right_give": last, "right_end": last, "person_reset": last}
     loads = (
-        "load_show", "load_move", "load_end", "load_sheet", "paper_enter", "probe_left", "load_note",
+        "load_show", "load_batch", "load_move", "load_end", "load_sheet", "paper_enter", "probe_left", "load_note",
         "reading_load",
     )  # fmt: skip
     visit, _ = open_visit(
         keeper,
         NewVisit("Nora Nobody", "Invented Agency", at, at + 3_600_000, [lot], "one lot"),
         at,
+    )
+    numbers |= {"batch_reading_correct": read.pk}
+    numbers |= dict.fromkeys(
+        ("batch_show", "batch_check", "batch_scale", "batch_discard"), read.batch_id
     )
     return House(roles, numbers | dict.fromkeys(loads, load.pk), visit)
 
