@@ -188,7 +188,7 @@ def test_what_belongs_to_a_load_waits_until_its_start_is_stored(tablet: Tablet) 
     lot = tablet.data["lots"][0]
     tank = next(one["id"] for one in tablet.data["places"] if one["name"] == "Brine tank 2")
     pen, now = tablet.data["pen"]["person"], tablet.data["now"]
-    said = {"observed_at": now - 5000, "late_reason": "", "note": ""}
+    said = {"observed_at": now - 5000, "late_reason": "", "note": "", "declared": "short"}
     portions = [{"lot": lot["id"], "step": "brine", "grams": lot["free_g"] + 10**9}]
     start = {"kind": "start", "person": pen, "label": "Start", "shown": {"step": "Brine"},
              "body": {"place": tank, "portions": portions, **said}}  # fmt: skip

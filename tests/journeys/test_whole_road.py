@@ -57,6 +57,8 @@ class Shift:
         one.pick("place", place)
         for code in codes:
             one.put(f"lot_{Lot.objects.get(code=code).pk}", f"{kg} kg")
+        if step == "brine":
+            one.page.locator("main [name=declared][value=short]").check(force=True)
         one.press("Start the load")
         assert one.sees("has begun"), one.text()
 

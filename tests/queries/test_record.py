@@ -7,6 +7,7 @@ import pytest
 
 from lots.core.record import LotRecord, canonical_bytes, record_from
 from lots.entries import load, lot, reading, review
+from lots.entries.brining import Salting
 from lots.entries.deviation import Action, Decision, decide, take_action
 from lots.entries.lot import NewResult, enter_laboratory_result
 from lots.entries.readings import Figure
@@ -134,7 +135,8 @@ def test_a_start_entered_late_is_printed_with_its_reason(book: Book) -> None:
     one = book.open_lot()
     portion = load.Portion(one, "brine", one.quantity_g)
     when = seen("07:30", "11:00", "the tablet was flat")
-    load.start_load(book.operator, book.place("Brine tank 1"), [portion], when)
+    tank, short = book.place("Brine tank 1"), Salting("short")
+    load.start_load(book.operator, tank, [portion], when, salting=short)
     assert "Start entered late, 4 Mar 2026 11:00 −05:00: the tablet was flat" in paper(
         record_of(book, one)
     )

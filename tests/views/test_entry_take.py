@@ -13,6 +13,7 @@ from django.http import HttpResponse
 from django.test import Client
 from django.urls import reverse
 
+from lots.entries.batch import Typed
 from lots.entries.pin_seal import public_key
 from lots.entries.pins import set_pin
 from lots.models.book import BookLine
@@ -166,6 +167,98 @@ def test_every_kind_goes_in(book: Book, olga: Client, clock: Clock) -> None:
     assert Note.objects.get().load == load
     refused(olga, entry(book.operator, "finish", {"lot": lot.pk, "packed_g": 1, "packs": 1,
             "observed_at": later}, later, number=12), 422, "cannot be finished")  # fmt: skip
+
+
+def brining(book: Book, at: int, **said: Any) -> dict[str, Any]:
+    """10 kg of trout into the brine tank, as a tablet sends it."""
+    lot = book.open_lot("TR-5", kg=10, at="07:40")
+    portions = [{"lot": lot.pk, "step": "brine", "grams": 10_000}]
+    tank = book.place("Brine tank 1").pk
+    return {
+        "place": tank,
+        "portions": portions,
+        "observed_at": at,
+        "late_reason": "",
+        "note": "",
+    } | said
+
+
+CURE = Typed(3, "curing salt", "", "30", "g", nitrite="6.25 %")
+
+
+def test_a_brining_says_how_long_it_is_to_last(book: Book, olga: Client, clock: Clock) -> None:
+    at = clock("08:20")
+    body = brining(book, at)
+    refused(olga, entry(book.operator, "start", body, at), 422, "at most 4 h, or longer")
+    made = entry(book.operator, "start", body | {"declared": "long"}, at, number=8)
+    assert send(olga, made).status_code == 200
+    assert Load.objects.latest("pk").declared == "long"
+
+
+def test_what_a_batch_can_do_is_seen_on_the_tablet_first(
+    book: Book, olga: Client, clock: Clock
+) -> None:
+    at = clock("08:20")
+    row = book.mix()
+    body = brining(book, at, declared="short", batch=row.pk, brine_g=9_000)
+    told = refused(olga, entry(book.operator, "start", body, at), 422, "Look at")
+    assert told["unlikely"]
+    lot = body["portions"][0]["lot"]
+    query = {"batch": row.pk, "brine_g": 9_000, "at": at, "lot": f"{lot}:10000"}
+    mark = olga.get(reverse("batch_before"), query).json()["mark"]
+    made = entry(book.operator, "start", body | {"seen": mark}, at, number=8)
+    assert send(olga, made).status_code == 200
+    assert (Load.objects.latest("pk").brine_batch, Load.objects.latest("pk").brine_g) == (
+        row,
+        9_000,
+    )
+
+
+def test_nitrite_in_trout_is_refused_on_the_tablet_unless_it_lies_there(
+    book: Book, olga: Client, clock: Clock
+) -> None:
+    at = clock("08:20")
+    row = book.mix("B-1", "06:30", CURE)
+    body = brining(book, at, declared="short", batch=row.pk)
+    refused(olga, entry(book.operator, "start", body, at), 422, "21 CFR 172.175")
+    lot = body["portions"][0]["lot"]
+    query = {"batch": row.pk, "at": at, "lot": f"{lot}:10000"}
+    mark = olga.get(reverse("batch_before"), query).json()["mark"]
+    body |= {"seen": mark, "already": True}
+    assert send(olga, entry(book.operator, "start", body, at, number=8)).status_code == 200
+    assert "already lay in it" in Load.objects.latest("pk").note
+
+
+def test_a_brining_that_waited_without_network_is_a_fact_and_is_kept(
+    book: Book, olga: Client, clock: Clock
+) -> None:
+    at = clock("08:20")
+    row = book.mix("B-1", "06:30", CURE)
+    made = entry(
+        book.operator, "start", brining(book, at, declared="short", batch=row.pk), at, number=8
+    )
+    made["sent_at"] = clock("09:20")
+    answer = send(olga, made)
+    assert answer.status_code == 200, answer.content
+    load = Load.objects.latest("pk")
+    assert load.brine_batch == row
+    assert "Entered without network" in load.note
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{"batch": 99_999}, {"batch": "1"}, {"brine_g": 10**15}, {"declared": 7}, {"already": "yes"},
+     {"seen": "x" * 65}, {"filtered": 1}],
+    ids=str,
+)  # fmt: skip
+def test_a_brining_of_another_shape_is_refused(
+    changes: dict[str, Any], book: Book, olga: Client, clock: Clock
+) -> None:
+    at = clock("08:20")
+    body = brining(book, at, declared="short", batch=book.mix().pk) | changes
+    before = lines()
+    assert send(olga, entry(book.operator, "start", body, at)).status_code == 422
+    assert lines() == before
 
 
 def test_an_entry_whose_load_has_not_begun_here_waits(

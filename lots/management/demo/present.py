@@ -120,7 +120,7 @@ def _warm_night(s: Script) -> None:
 
 
 def _overnight(s: Script, key: str, tank: str, start: int, end: int) -> None:
-    s.start(f"brine {key}", start, "brine", tank, [key], "Overnight, mild brine")
+    s.start(f"brine {key}", start, "brine", tank, [key], "Overnight, mild brine", "long")
     liquid = Tank(start, 41.5)
     for minutes in (2, 105, 210):
         s.at_place(tank, start + minutes * MINUTE, liquid.read(start + minutes * MINUTE))

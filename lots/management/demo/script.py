@@ -8,6 +8,7 @@ from lots.core.units import GRAMS_PER_LB
 from lots.entries import load as loads
 from lots.entries import logger, reading
 from lots.entries import lot as lots_entries
+from lots.entries.brining import NOT_SALTED, Salting
 from lots.entries.files import Upload
 from lots.entries.lot import NewLot
 from lots.entries.moments import Moments, moments
@@ -25,6 +26,7 @@ from lots.queries.plans import plan_value
 Act = Callable[[int], object]
 PACKED_SHARE: Final = 0.68  # of what came in; the rest is trim, drip and drying
 PACKED_STEPS: Final = ("pack", "freeze", "storage")
+SALTED_STEPS: Final = ("brine", "dry-salt")
 EARLY: Final = range(5, 15)  # Olive's hours; the others are Bram's
 PROBES: Final = ("probe 1", "probe 2", "probe 3")
 FROZEN_FISH: Final = "fish frozen solid when it came"
@@ -111,8 +113,17 @@ class Script:
     # --- loads ------------------------------------------------------------------------------------
 
     def start(
-        self, key: str, at: int, step: str, place: str, keys: Sequence[str], note: str = ""
+        self,
+        key: str,
+        at: int,
+        step: str,
+        place: str,
+        keys: Sequence[str],
+        note: str = "",
+        declared: str = "short",
     ) -> None:
+        """`declared`: of a brining or dry salting, whether it is to be short or long."""
+
         def act(now: int) -> None:
             found = [self.lot(one) for one in keys]
             portions = [
@@ -121,8 +132,9 @@ class Script:
                 )
                 for one in found
             ]
+            salting = Salting(declared) if step in SALTED_STEPS else NOT_SALTED
             self.loads[key] = loads.start_load(
-                self.hand(now), self.stage.places[place], portions, moments(now, now), note
+                self.hand(now), self.stage.places[place], portions, moments(now, now), note, salting
             )
 
         self.add(at, act)

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from math import exp
 from random import Random
+from typing import Final
 
 from lots.management.demo.calendar import MINUTE
 from lots.management.demo.curves import (
@@ -37,13 +38,16 @@ class Tank:
         return f"{self(at):.1f}"
 
 
+LONGEST_SHORT: Final = 240 * MINUTE
+
+
 def brine(
     s: Script, key: str, tank: str, keys: Sequence[str], start: int, end: int, note: str = ""
 ) -> None:
     """A few hours in the brine, the tank read by hand."""
-    s.start(
-        key, start, "brine", tank, keys, note or "Dry salt 1 part, sugar 1/4 part, water 5 parts"
-    )
+    declared = "long" if end - start > LONGEST_SHORT else "short"
+    recipe = note or "Dry salt 1 part, sugar 1/4 part, water 5 parts"
+    s.start(key, start, "brine", tank, keys, recipe, declared)
     liquid = Tank(start, Random(key).uniform(41.6, 46.4))
     at = start + MINUTE
     while at < end - 20 * MINUTE:

@@ -1,4 +1,5 @@
 // One load and what else is entered of it, the lots and plans of the house, what waits, and which page is shown.
+import { salting } from './brining.js';
 import * as queue from './queue.js';
 import {
   answer,
@@ -361,6 +362,12 @@ function start(fix) {
       h('div', { className: 'actions' }, back('Back to the shift')),
     );
   };
+  if (fix) {
+    const wanted = fix.body.portions[0]?.step,
+      step = [...steps.values()].find(one => one.id === wanted),
+      place = find('places', fix.body.place);
+    if (step && place) return what(step, place);
+  }
   const inOrder = [...steps.values()].sort((a, b) => Number(b.first) - Number(a.first));
   choose(
     'Start a load',
@@ -405,20 +412,22 @@ function start(fix) {
     );
   }
   function what(step, place) {
-    const when = moment(),
+    const when = moment(fix?.body),
+      salt = salting(step, { weigh, grams }, fix?.body),
       rows = step.lots.map(lot => {
-        const next = lot.steps.some(each => each.id === step.id && each.next);
+        const next = lot.steps.some(each => each.id === step.id && each.next),
+          typed = fix?.body.portions.find(one => one.lot === lot.id);
         return {
           lot,
           tick: h('input', {
             type: 'checkbox',
-            checked: (next && step.lots.length === 1) || next,
+            checked: fix ? Boolean(typed) : next,
             'aria-label': `Lot ${lot.code}`,
           }),
           weight: h('input', {
             type: 'text',
             inputMode: 'decimal',
-            value: weigh(lot.free_g),
+            value: weigh(typed?.grams ?? lot.free_g),
             id: `w${lot.id}`,
           }),
         };
@@ -435,10 +444,11 @@ function start(fix) {
             field(`w${lot.id}`, `${state.data.weight_unit}, of ${weigh(lot.free_g)}`, weight),
           ),
         ),
+        salt.node,
         when.node,
       ],
       'Start the load',
-      ask => {
+      async ask => {
         const portions = rows
           .filter(row => row.tick.checked)
           .map(({ lot, weight }) => ({
@@ -452,14 +462,16 @@ function start(fix) {
           return ask(
             `Lot ${find('lots', wrong.lot).code}: type a weight, at most ${weigh(find('lots', wrong.lot).free_g)} ${state.data.weight_unit}.`,
           );
+        const said = await salt.look(portions, when.body().observed_at, ask);
+        if (!said) return null;
         return finish(
           'start',
-          { place: place.id, portions, note: '', ...when.body() },
+          { place: place.id, portions, note: '', ...said, ...when.body() },
           `${step.name} in ${place.name}: ${portions.map(one => find('lots', one.lot).code).join(', ')}`,
           'Begun',
           when,
           ask,
-          null,
+          fix,
           { step: step.name, place: place.id },
         );
       },

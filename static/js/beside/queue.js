@@ -134,6 +134,8 @@ export async function fetchData(used = false) {
     return {};
   }
 }
+// Something that the server is asked on the way, and that keeps no pen open; null without network.
+export const askNow = address => ask(address, { headers: POLL }).catch(() => null);
 // {status, said, heard}: `said` is null where it is not our JSON.  The time is for the whole of the answer: a
 // network that dies in the middle of it must not hold up everything after it.
 async function ask(address, options) {
