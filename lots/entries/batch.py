@@ -29,7 +29,12 @@ from lots.core.units import (
     to_ninths,
 )
 from lots.entries.book import act, already, canonical, taken_once
-from lots.entries.brining import check_batch_use, check_before, write_measured
+from lots.entries.brining import (
+    check_batch_use,
+    check_before,
+    take_back_measured,
+    write_measured,
+)
 from lots.entries.judging import forget_states, judge_loads, later_loads
 from lots.entries.lapses import notice_lapses
 from lots.entries.moments import Moments
@@ -411,7 +416,8 @@ class Named:
 
 
 def name_batch(person: Person, load: Load, named: Named, when: Moments) -> BatchNamed:
-    """Names the batch that a load already lies in; what law or plan bar is a fact then, kept and judged."""
+    """Names the batch that a load already lies in, where none was named or a wrong one; what law or plan
+    bar is a fact then, kept and judged.  What the wrong one told of strength and ratio is taken back."""
     require(person, Right.OPERATOR)
     if not named.reason.strip():
         raise Refused({"reason": "Say why it is named now, such as: forgotten at the start."})
@@ -432,6 +438,7 @@ def name_batch(person: Person, load: Load, named: Named, when: Moments) -> Batch
             )
         )
         at_start = Moments(ask.at, when.entered_at, when.recorded_at, 0, named.reason, when.by)
+        take_back_measured(writing, load, named.reason, when)
         write_measured(writing, load, ask, at_start)
         later = later_loads(load)
         forget_states([load, *later])
@@ -454,8 +461,12 @@ def _check_name(load: Load, named: Named) -> tuple[Load, Ask]:
     if load.step_kind not in METHOD_OF:
         raise Refused("Only a load that is brined or dry-salted lies in a batch.")
     standing = batch_of(load)
-    if standing is not None:
-        raise Changed(f"This load was already said to lie in {standing.code}.")
+    if getattr(load, "batch_named", None) is not None:
+        raise Changed(
+            "The batch of this load was already named since it began. Write a note instead."
+        )
+    if standing is not None and standing.pk == named.batch.pk and load.brine_g == named.brine_g:
+        raise Refused({"brine_batch": f"The load was already said to lie in {standing.code}."})
     parts = load.parts.select_related("lot__plan_version").order_by("pk")
     fish = tuple((part.lot, part.grams) for part in parts)
     batch = batches().get(pk=named.batch.pk)

@@ -174,3 +174,14 @@ def _ratio(ask: Ask) -> Figure:
     brine = say_weight(used_mg // MG_PER_G)
     note = f"From the weights: {brine} of {ask.batch.code} on {say_weight(grams)} of fish"
     return _figure(RATIO, Fraction(used_mg, grams * MG_PER_G), note)
+
+
+def take_back_measured(writing: Act, load: Load, reason: str, when: Moments) -> None:
+    """Takes back what the batch named at the load's start told of strength and ratio: it was another."""
+    wrong = Reading.objects.filter(
+        load=load, line=load.line_id, quantity__in=(STRENGTH, RATIO), corrected_by=None
+    )
+    for row in wrong.select_related("place", "instrument").order_by("pk"):
+        seen = Moments(row.observed_at, when.entered_at, when.recorded_at, when.device_offset_ms)
+        figure = Figure(row.as_read, row.unit, row.probe, row.quantity, row.instrument)
+        write_reading(writing, figure, row.place, load, seen, row, reason, withdrawn=True)

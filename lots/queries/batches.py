@@ -55,19 +55,15 @@ def figures_of(row: BrineBatch) -> BrineFigures | None:
 
 
 def batch_of(load: Load) -> BrineBatch | None:
-    """The batch that the load lies in, named at its start or later."""
-    if load.brine_batch is not None:
-        return load.brine_batch
+    """The batch that the load lies in: as named since, or else at its start."""
     named = getattr(load, "batch_named", None)
-    return None if named is None else named.batch
+    return load.brine_batch if named is None else named.batch
 
 
 def brine_g_of(load: Load) -> int | None:
     """Grams of the batch on the load's fish; None: all of it (or no batch is named)."""
-    if load.brine_batch_id is not None:
-        return load.brine_g
     named = getattr(load, "batch_named", None)
-    return None if named is None else named.brine_g
+    return load.brine_g if named is None else named.brine_g
 
 
 # --- which loads lay in it ------------------------------------------------------------------------
@@ -80,8 +76,10 @@ def uses_of(batches: Iterable[BrineBatch]) -> dict[int, list[Load]]:
     loads = Load.objects.filter(match).select_related("place", "batch_named")
     out: dict[int, list[Load]] = {number: [] for number in numbers}
     for load in loads.prefetch_related("parts__lot", "moves", "ends__accepted").order_by("pk"):
-        number = load.brine_batch_id or load.batch_named.batch_id
-        out[number].append(load)
+        named = getattr(load, "batch_named", None)
+        number = load.brine_batch_id if named is None else named.batch_id
+        if number in out:  # not one that was named for another batch since
+            out[number].append(load)
     for each in out.values():
         each.sort(key=lambda load: (started_at(load), load.pk))
     return out

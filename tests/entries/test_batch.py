@@ -9,7 +9,7 @@ import pytest
 
 from lots.entries import batch
 from lots.entries.batch import NewBatch, Strength, Typed
-from lots.entries.house import NewInstrument, register_instrument
+from lots.entries.house import NewInstrument, open_place, register_instrument
 from lots.entries.load import Portion, start_load
 from lots.entries.refusals import Changed, NotAllowed, Refused, Unlikely
 from lots.models.book import BookLine
@@ -489,6 +489,48 @@ def test_the_batch_that_fish_lies_in_is_named_later_with_a_reason(book: Book) ->
     with pytest.raises(Changed):
         batch.name_batch(book.operator, load, named, seen("08:01"))
     assert BatchNamed.objects.count() == 1
+
+
+def test_a_wrong_batch_is_put_right_once_and_what_it_told_is_taken_back(chilled: Book) -> None:
+    lot, wrong = chilled.open_lot("SA-1", 5, species="SAL"), chilled.mix()
+    right = chilled.mix("B-2", "06:35", parts=(("water", "4", "kg"), ("salt", "1", "kg")))
+    said = chilled.in_batch(wrong, "07:30", lot)
+    load = chilled.start("brine", "Brine tank 1", "07:30", lot, salting=said)
+    assert str(chilled.judged(lot, "brine", "07:31")["brine-ratio"].verdict) == "MET"
+    same = batch.Named(wrong, None, "again")
+    refused(
+        lambda: batch.name_batch(chilled.operator, load, same, seen("07:40")),
+        "brine_batch",
+        "already said to lie in B-1",
+    )
+    mark = before_load(Ask(right, None, ((lot, 5_000),), moment("07:30"), load=load.pk)).mark
+    named = batch.Named(right, None, "the small tub", mark)
+    batch.name_batch(chilled.operator, load, named, seen("07:40"))
+    load = Load.objects.get(pk=load.pk)
+    assert batch_of(load) == right
+    assert uses_of([wrong, right]) == {wrong.pk: [], right.pk: [load]}
+    rows = Reading.objects.filter(load=load, quantity="brine to fish ratio").order_by("pk")
+    assert [(row.value, row.withdrawn) for row in rows] == [
+        (2_000_000, False), (2_000_000, True), (1_000_000, False)
+    ]  # fmt: skip
+    assert rows[1].corrects == rows[0]
+    # 1 : 1 is below the plan's 2 : 1, and no laboratory can mend it
+    assert str(chilled.judged(lot, "brine", "07:41")["brine-ratio"].verdict) == "DEVIATION"
+
+
+def test_two_tanks_from_one_batch_are_asked_about_if_it_does_not_go_round(book: Book) -> None:
+    one, two = book.open_lot("TR-1", 6), book.open_lot("TR-2", 6)
+    row = book.mix()
+    open_place(book.keeper, "Brine tank 2", "brine tank", None, moment("06:00"))
+    said = book.in_batch(row, "07:30", one, brine_kg=6)
+    load = book.start("brine", "Brine tank 1", "07:30", one, salting=said)
+    enough = before_load(Ask(row, 4_000, ((two, 6_000),), moment("07:40")))
+    assert not any("left" in text for text in enough.asks)
+    before = before_load(Ask(row, 4_001, ((two, 6_000),), moment("07:40")))
+    assert "B-1 weighs 10 kg, and 6 kg of it is still on load" in " ".join(before.asks)
+    book.end(load, "07:35")
+    after = before_load(Ask(row, 4_001, ((two, 6_000),), moment("07:40")))
+    assert not any("still on load" in text for text in after.asks)
 
 
 def test_a_batch_is_named_only_for_fish_that_is_salted(book: Book) -> None:
