@@ -9,6 +9,7 @@ from datetime import time
 from fractions import Fraction
 from typing import Any, Final
 
+from lots.core.pieces import PieceRule, thickness_um, weight_mg
 from lots.core.units import (
     MILLIONTHS,
     NINTHS_PER_C,
@@ -129,6 +130,7 @@ class Rules:
     period: PeriodRule
     histamine_most: int  # millionths of a ppm
     brining: BriningRule
+    pieces: PieceRule
 
     def likely_for(self, of: str, place_kind: str) -> Range:
         """What a reading of this subject in this kind of place is likely to lie in.
@@ -198,6 +200,7 @@ def _rules(data: Data) -> Rules:
         period=_period(data["history"], data["period"]),
         histamine_most=read_quantity(data["laboratory"]["histamine_at_most"], "histamine").c,
         brining=_brining(data["brining"]),
+        pieces=_pieces(data["pieces"]),
     )
 
 
@@ -220,6 +223,16 @@ def _period(history: Data, period: Data) -> PeriodRule:
         int(history["most_steps"]),
         int(period["most_lots"]),
         int(period["largest_bytes"]),
+    )
+
+
+def _pieces(row: Data) -> PieceRule:
+    return PieceRule(
+        thickness_um(*row["thinnest"].split()),
+        thickness_um(*row["thickest"].split()),
+        weight_mg(*row["lightest"].split()),
+        weight_mg(*row["heaviest"].split()),
+        Fraction(row["uneven_from"]),
     )
 
 

@@ -50,6 +50,16 @@ def test_a_control_point_is_shown_over_ninety_days(rules: Rules) -> None:
     assert min(rules.period.most_steps, rules.period.most_lots, rules.period.largest_bytes) > 0
 
 
+def test_a_piece_of_fish_is_asked_about_outside_what_is_likely(rules: Rules) -> None:
+    pieces = rules.pieces
+    assert (
+        0 < pieces.thinnest_um < 25_400 < pieces.thickest_um < 25_400 * 38
+    )  # 38 in is asked about
+    assert 1_500 < pieces.thinnest_um  # and so is 1.5 mm
+    assert 0 < pieces.lightest_mg < pieces.heaviest_mg
+    assert pieces.uneven > 1
+
+
 def test_a_plan_is_reassessed_at_least_yearly(rules: Rules) -> None:
     # 21 CFR 123.8(a)(1)
     assert rules.reassess_within_ms == 365 * MS_PER_DAY
