@@ -35,6 +35,7 @@ LARGEST: Final = 10**15  # millionths: a thousand million of any unit was mistyp
 NOT_FOUND: Final = ("not detected", "not found", "nd", "n.d.", "absent", "negative", "none")
 WAS_FOUND: Final = ("detected", "found", "present", "positive")
 BELOW_A_BOUND: Final = ("histamine", "aerobic count")  # of these only an upper limit is set
+COMPUTED: Final = "computed from the salt and moisture of the same report"  # as a result's method
 COMPUTED_DECIMALS: Final = 4  # of a computed share, cut downwards
 
 
@@ -50,6 +51,11 @@ class Found:
     def unit(self) -> str:
         """The unit that a report's figures of this quantity are in: the quantity's first."""
         return unit_of(self.quantity)
+
+
+def cell(quantity: str, number: int) -> str:
+    """The name of a sample's figure in a form, and in what is refused about it: "water-phase-salt-2"."""
+    return f"{quantity.replace(' ', '-')}-{number}"
 
 
 def unit_of(quantity: str) -> str:

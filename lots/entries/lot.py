@@ -1,23 +1,21 @@
-"""Lots: opened, voided, split, merged, reworked, destroyed in part, finished; laboratory results."""
+"""Lots: opened, voided, split, merged, reworked, destroyed in part, finished."""
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 
-from lots.core.limits import Limit, Measured, Observed
+from lots.core.limits import Observed
 from lots.core.plan import Plan
-from lots.core.units import BadQuantity, to_millionths
 from lots.entries.book import Act, act, already, canonical, taken_once
 from lots.entries.files import Upload, keep_file, media_type
-from lots.entries.judging import hold_deviation, judge_loads, keep_judgements
+from lots.entries.judging import judge_loads, keep_judgements
 from lots.entries.lapses import notice_lapses
 from lots.entries.moments import Moments
-from lots.entries.readings import LARGEST, Figure, check_figures, write_reading
+from lots.entries.readings import Figure, check_figures, write_reading
 from lots.entries.refusals import USED, Refused, Unlikely
 from lots.entries.signing import require
+from lots.entries.standing import standing
 from lots.models.house import Place
 from lots.models.lot import (
-    LaboratoryResult,
-    LaboratorySample,
     Load,
     LoadEnd,
     LoadPart,
@@ -31,12 +29,10 @@ from lots.models.people import Person, Right
 from lots.models.plan import PlanVersion
 from lots.models.reading import Attachment, Observation
 from lots.queries.house import say_weight
-from lots.queries.judgements import judge_lot
 from lots.queries.lineage import balance, in_loads_now, parts_of, through_steps
 from lots.queries.plans import newest_versions, plan_value
 from lots.queries.release import deviations_of, not_through
 
-LONGEST = 20  # characters of a sample's figure
 TAKEN_WORDS = ("open", "merge")  # a lot's address is its code; these lead elsewhere
 
 
@@ -194,21 +190,14 @@ def _receive(writing: Act, lot: Lot, plan: Plan, new: NewLot, when: Moments, kin
     judge_loads(writing, [load], when.recorded_at)
 
 
-def _standing(lot: Lot) -> Lot:
-    lot = Lot.objects.select_related("plan_version", "voided", "finish").get(pk=lot.pk)
-    if hasattr(lot, "voided"):
-        raise Refused(f"Lot {lot.code} was voided: {lot.voided.reason}")
-    return lot
-
-
 def void_lot(person: Person, lot: Lot, reason: str, at: int) -> LotVoided:
     """Takes back a lot that was opened in error; it stays in the book with the reason."""
     require(person, Right.OPERATOR)
     if not reason.strip():
         raise Refused({"reason": "Say why the lot was opened in error."})
-    notice_lapses([_standing(lot)], at)
+    notice_lapses([standing(lot)], at)
     with act("lot voided", person, at) as writing:
-        lot = _standing(lot)
+        lot = standing(lot)
         _check_void(lot)
         writing.concerns(lot)
         writing.say(code=lot.code)
@@ -344,7 +333,7 @@ def split_lot(
     if how == "rework" and not reason.strip():
         raise Refused({"reason": "Say why it is reworked."})
     with act("lot split" if how == "split" else "part reworked", person, at) as writing:
-        lot = _standing(lot)
+        lot = standing(lot)
         _take(lot, grams)
         along = _portion_loads(lot, grams, how, loads)
         new = _offspring(writing, lot, code, grams, at, f"{how} of {lot.code}")
@@ -375,7 +364,7 @@ def merge_lots(
         raise Refused({"lots": "Choose at least two lots to merge, each once."})
     notice_lapses([lot for lot, _ in portions], at)
     with act("lots merged", person, at) as writing:
-        lots = [(_standing(lot), grams) for lot, grams in portions]
+        lots = [(standing(lot), grams) for lot, grams in portions]
         if len({(lot.plan_version_id, lot.species) for lot, _ in lots}) > 1:
             raise Refused(
                 {"lots": "Lots merge only under the same plan version and of one species."}
@@ -420,7 +409,7 @@ def destroy_part(person: Person, lot: Lot, grams: int, reason: str, at: int) -> 
         raise Refused({"reason": "Say why it was destroyed, and how."})
     notice_lapses([lot], at)
     with act("part destroyed", person, at) as writing:
-        lot = _standing(lot)
+        lot = standing(lot)
         _take(lot, grams)
         writing.concerns(lot)
         writing.say(code=lot.code)
@@ -446,7 +435,7 @@ def finish_lot(
     when.check("finished_at")
     notice_lapses([lot], when.recorded_at)
     with act("lot finished", person, when.recorded_at, client_key) as writing:
-        lot = _standing(lot)
+        lot = standing(lot)
         _check_finish(lot, packed_g, when)
         row = writing.write(
             LotFinish(
@@ -495,93 +484,3 @@ def _check_finish(lot: Lot, packed_g: int, when: Moments) -> None:
     ends = [end.ended_at for p in parts if p.step in required for end in p.load.ends.all()]
     if when.observed_at < max([lot.received_at, *ends]):
         raise Refused({"finished_at": "This is before its last step ended."})
-
-
-@dataclass(frozen=True)
-class NewResult:
-    """A laboratory's result of one quantity: each sample's figure as printed."""
-
-    quantity: str
-    unit: str
-    samples: Sequence[str]
-    laboratory: str
-    method: str = ""
-    portion: str = ""
-    report: Upload | None = None
-    note: str = ""
-
-
-def enter_laboratory_result(
-    person: Person, lot: Lot, new: NewResult, sampled_at: int, reported_at: int, at: int
-) -> LaboratoryResult:
-    """Keeps what a laboratory found; the least favourable sample governs."""
-    require(person, Right.OPERATOR, Right.REVIEWER, Right.COORDINATOR)
-    values = _sample_values(new)
-    if not new.laboratory.strip():
-        raise Refused({"laboratory": "Name the laboratory."})
-    to_come = {"sampled_at": sampled_at, "reported_at": reported_at}
-    if wrong := {name: "This day is still to come." for name, day in to_come.items() if day > at}:
-        raise Refused(wrong)
-    if reported_at < sampled_at:
-        raise Refused({"reported_at": "This is before the sample was taken."})
-    kind = _report_type(new.report)
-    notice_lapses([lot], at)
-    with act("laboratory result entered", person, at) as writing:
-        lot = _standing(lot)
-        report = keep_file(writing, new.report, kind) if new.report else None
-        result = writing.write(
-            LaboratoryResult(
-                lot=lot,
-                quantity=new.quantity,
-                laboratory=new.laboratory.strip(),
-                method=new.method.strip(),
-                portion=new.portion.strip(),
-                sampled_at=sampled_at,
-                reported_at=reported_at,
-                entered_at=at,
-                report=report,
-                note=new.note.strip(),
-            )
-        )
-        for number, (text, value) in enumerate(zip(new.samples, values, strict=True), 1):
-            writing.write(
-                LaboratorySample(
-                    result=result, number=number, as_read=text.strip(), unit=new.unit, value=value
-                )
-            )
-        writing.concerns(lot)
-        writing.say(code=lot.code, quantity=new.quantity)
-        own = [part.load for part in parts_of(lot) if part.lot_id == lot.pk]
-        judge_loads(writing, own, at)
-        for judged in judge_lot(lot, at):  # a step that it inherited has a laboratory's limit too
-            if judged.part.lot_id != lot.pk and _asks_laboratory(judged.limit):
-                hold_deviation(writing, judged, at)
-    return result
-
-
-def _asks_laboratory(limit: Limit) -> bool:
-    return any(isinstance(leaf.rule, Measured) and leaf.rule.laboratory for leaf in limit.leaves())
-
-
-def _report_type(report: Upload | None) -> str:
-    try:
-        return media_type(report) if report else ""
-    except Refused as refusal:
-        raise Refused({"report": str(refusal)}) from refusal
-
-
-def _sample_values(new: NewResult) -> list[int]:
-    if not new.samples:
-        raise Refused({"samples": "Type each sample's figure, one a line."})
-    try:
-        values = [to_millionths(text, new.quantity, new.unit) for text in new.samples]
-    except BadQuantity as error:
-        raise Refused({"samples": str(error)}) from error
-    if any(value < 0 for value in values):
-        raise Refused({"samples": "A figure below nothing cannot be. Check the report."})
-    if any(
-        value > LARGEST or len(text.strip()) > LONGEST
-        for text, value in zip(new.samples, values, strict=True)
-    ):
-        raise Refused({"samples": "A figure is too large or too long. Check the report."})
-    return values

@@ -1,4 +1,4 @@
-"""Opening a lot and what follows: split, merge, destroy, void, finish, a laboratory's result."""
+"""Opening a lot and what follows: split, merge, destroy, void, finish."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -6,7 +6,6 @@ from typing import Any
 from django import forms
 
 from lots.core.plan import Plan
-from lots.core.units import QUANTITIES
 from lots.forms.fields import ConfirmField, FigureField, KeyField, MomentField, WeightField
 from lots.models.house import Establishment
 from lots.models.lot import Lot
@@ -14,10 +13,6 @@ from lots.queries.load_page import TakenAlong
 
 MOST_PACKS = 1_000_000  # more were mistyped
 YES_NO = [("yes", "yes"), ("no", "no")]
-LABORATORY = (
-    "water-phase salt", "salt", "moisture", "sodium nitrite", "water activity", "pH", "histamine",
-    "Listeria",
-)  # fmt: skip
 
 
 class OpenLotForm(forms.Form):
@@ -178,42 +173,3 @@ class FinishForm(forms.Form):
             help_text="Only if it was finished a while ago.",
         )
         self.fields["note"] = forms.CharField(label="Note", required=False, max_length=200)
-
-
-class LaboratoryForm(forms.Form):
-    """What a laboratory found; each sample's figure as its report prints it."""
-
-    quantity = forms.ChoiceField(label="What was measured", choices=[(q, q) for q in LABORATORY])
-    samples = forms.CharField(
-        label="Each sample's figure",
-        max_length=400,
-        widget=forms.Textarea(attrs={"rows": 4}),
-        help_text="One a line, as printed. The least favourable governs, never the mean.",
-    )
-    portion = forms.CharField(
-        label="Portion sampled",
-        required=False,
-        max_length=200,
-        help_text="For salt: the loin of the thickest fish.",
-    )
-    laboratory = forms.CharField(label="Laboratory", max_length=200)
-    method = forms.CharField(label="Method", required=False, max_length=200)
-    report = forms.FileField(label="The report (PDF or photo)", required=False)
-    note = forms.CharField(label="Note", required=False, max_length=400)
-
-    def __init__(
-        self,
-        data: Any = None,
-        files: Any = None,
-        *,
-        house: Establishment,
-        now_ms: int,
-        **options: Any,
-    ) -> None:
-        super().__init__(data, files, **options)
-        self.fields["sampled_at"] = MomentField(zone=house.zone, now_ms=now_ms, label="Sampled")
-        self.fields["reported_at"] = MomentField(zone=house.zone, now_ms=now_ms, label="Reported")
-        self.order_fields(["quantity", "samples", "portion", "sampled_at", "reported_at"])
-
-    def unit(self) -> str:
-        return next(iter(QUANTITIES[self.cleaned_data["quantity"]]))

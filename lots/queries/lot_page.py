@@ -11,13 +11,14 @@ from django.db.models import Q
 from lots.core.units import TempUnit
 from lots.models.book import BookLine, LineLot
 from lots.models.deviation import Deviation
-from lots.models.lot import LaboratoryResult, LoadPart, Lot
+from lots.models.lot import LoadPart, Lot
 from lots.models.review import RecordIssued, Release, Review
 from lots.queries.chart import draw
 from lots.queries.evidence import end_of, started_at
 from lots.queries.explained import Explained, explain_all
 from lots.queries.forecasts import clock_in
 from lots.queries.judgements import Judged, judge_parts, not_judged, sitting_of, step_states
+from lots.queries.laboratory import reports_of, waiting_of
 from lots.queries.lineage import balance, lineage, parts_of, trace
 from lots.queries.load_page import LimitShown, notes_of, shown
 from lots.queries.plans import plan_value
@@ -155,9 +156,8 @@ def lot_page(lot: Lot, unit: TempUnit, zone: ZoneInfo, at: int, step: int = 0) -
         "records": RecordIssued.objects.filter(lot=lot)
         .select_related("line")
         .order_by("-revision"),
-        "laboratory": LaboratoryResult.objects.filter(lot=lot)
-        .select_related("line__person", "report")
-        .prefetch_related("samples"),
+        "laboratory": reports_of(lot),
+        "awaited": waiting_of(lot),
         "notes": notes_of([part.load_id for part in parts], lot),
         "back": back,
         "forth": forth,

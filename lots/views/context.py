@@ -22,6 +22,7 @@ MENU = (
     ("Places", "places", True),
     ("Instruments", "instruments", True),
     ("Logger files", "logger_upload", True),
+    ("Laboratory", "laboratory", True),
     ("Trace", "trace", True),
     ("Sheets to print", "sheets", True),
     ("My PIN", "pin_set", True),

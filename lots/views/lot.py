@@ -8,14 +8,13 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
 from lots.entries import lot as entries
-from lots.entries.lot import NewLot, NewResult, asked_at_receiving
+from lots.entries.lot import NewLot, asked_at_receiving
 from lots.entries.moments import Moments
 from lots.entries.readings import Figure
 from lots.entries.refusals import Refused, Unlikely
 from lots.forms.fields import ask_to_confirm, confirmed, refuse
 from lots.forms.lot import (
     FinishForm,
-    LaboratoryForm,
     MergeForm,
     OpenLotForm,
     PartForm,
@@ -249,34 +248,4 @@ def lot_finish(request: HouseRequest, code: str) -> HttpResponse:
             return redirect("lot_show", lot.code)
     context = {"form": form, "lot": lot, "free": free_of([lot])[lot.pk], "title": "Finish the lot",
                "button": "Finish the lot"}  # fmt: skip
-    return render(request, "lots/act.html", context)
-
-
-@open_to("operator", "reviewer", "coordinator")
-def lot_laboratory(request: HouseRequest, code: str) -> HttpResponse:
-    lot = _lot(code)
-    form = LaboratoryForm(
-        request.POST or None, request.FILES or None, house=request.house, now_ms=request.now_ms
-    )
-    if request.method == "POST" and form.is_valid():
-        data = form.cleaned_data
-        result = NewResult(
-            data["quantity"], form.unit(), [s for s in data["samples"].splitlines() if s.strip()],
-            data["laboratory"], data["method"], data["portion"], upload_of(request, "report"), data["note"],
-        )  # fmt: skip
-        try:
-            entries.enter_laboratory_result(
-                request.person, lot, result, data["sampled_at"], data["reported_at"], request.now_ms
-            )
-        except Refused as refusal:
-            refuse(form, refusal.fields)
-        else:
-            messages.success(request, "The result is in the book.")
-            return redirect("lot_show", lot.code)
-    context = {
-        "form": form,
-        "lot": lot,
-        "title": "A laboratory's result",
-        "button": "Store the result",
-    }
     return render(request, "lots/act.html", context)

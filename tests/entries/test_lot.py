@@ -2,10 +2,9 @@
 
 import pytest
 
+from lots.entries.laboratory import NewResult, enter_laboratory_result
 from lots.entries.lot import (
-    NewResult,
     destroy_part,
-    enter_laboratory_result,
     merge_lots,
     split_lot,
     void_lot,

@@ -7,7 +7,8 @@ import pytest
 from lots.core.limits import RULES
 from lots.entries import people, plan
 from lots.entries.deviation import Action, Decision, decide, take_action
-from lots.entries.lot import NewResult, enter_laboratory_result, finish_lot, void_lot
+from lots.entries.laboratory import NewResult, enter_laboratory_result
+from lots.entries.lot import finish_lot, void_lot
 from lots.entries.refusals import Changed, NotAllowed, Refused
 from lots.entries.review import release_lot, sign_reviews
 from lots.models.book import BookLine

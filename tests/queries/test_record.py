@@ -9,7 +9,7 @@ from lots.core.record import LotRecord, canonical_bytes, record_from
 from lots.entries import load, lot, reading, review
 from lots.entries.brining import Salting
 from lots.entries.deviation import Action, Decision, decide, take_action
-from lots.entries.lot import NewResult, enter_laboratory_result
+from lots.entries.laboratory import NewResult, enter_laboratory_result
 from lots.entries.readings import Figure
 from lots.models.deviation import Deviation
 from lots.models.lot import Lot

@@ -1,18 +1,17 @@
-"""What is done with a lot: split, rework, merge, destroy, void, finish, a laboratory's result."""
+"""What is done with a lot: split, rework, merge, destroy, void, finish."""
 
 from collections.abc import Callable
 
 import pytest
-from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
 from lots.entries import plan
-from lots.models.lot import LaboratoryResult, Lot, LotFinish, LotLink, LotVoided, PartDestroyed
+from lots.models.lot import Lot, LotFinish, LotLink, LotVoided, PartDestroyed
 from lots.queries.plans import starting_plans
 from tests.entries.test_road import LABEL
 from tests.make import Book, moment
-from tests.views.pages import as_person, beside, lines, refused, taken
+from tests.views.pages import as_person, lines, refused, taken
 
 Clock = Callable[[str], int]
 
@@ -182,56 +181,6 @@ def test_no_more_fish_comes_out_than_went_in(book: Book, packed: Lot, olga: Clie
     refused(olga, of("lot_split", packed), SPLIT, None, "is finished")
 
 
-LABORATORY = {
-    "quantity": "water-phase salt",
-    "samples": "3,6\n3.52\n",
-    "portion": "loin of the thickest",
-    "laboratory": "Invented Bay Laboratory",
-    "method": "titration",
-}
-
-
-@pytest.mark.parametrize(
-    ("changed", "field", "words"),
-    [
-        ({"samples": "3.6\nlow"}, "samples", "is not a number"),
-        ({"samples": "-3"}, "samples", "below nothing"),
-        ({"samples": "\n \n"}, "samples", "Fill this in"),
-        ({"samples": "9" * 30}, "samples", "Check the report"),
-        ({"laboratory": ""}, "laboratory", "Fill this in"),
-        ({"sampled_at": "08:00"}, "sampled_at", "still to come"),
-        ({"reported_at": "4 Mar 2027 08:00"}, "reported_at", "still to come"),
-        ({"sampled_at": "07:20", "reported_at": "07:10"}, "reported_at", "before the sample"),
-        ({"note": "x" * 10_000}, "note", "at most 400"),
-    ],
-)
-def test_a_result_that_cannot_be_is_refused(
-    lot: Lot, olga: Client, changed: dict[str, str], field: str, words: str
-) -> None:
-    before = lines()
-    answer = olga.post(of("lot_laboratory", lot), LABORATORY | changed)
-    assert words in beside(answer, field), answer.context["form"].errors
-    assert answer.context["form"]["method"].value() == "titration"
-    assert lines() == before
-
-
-def test_a_result_is_kept_sample_by_sample_with_its_report(lot: Lot, olga: Client) -> None:
-    bad = SimpleUploadedFile("report.pdf", b"<html>", "application/pdf")
-    refused(
-        olga, of("lot_laboratory", lot), LABORATORY | {"report": bad}, "report", "Attach a photo"
-    )
-    good = SimpleUploadedFile("report.pdf", b"%PDF-1.7 x", "application/pdf")
-    answer = taken(olga, of("lot_laboratory", lot), LABORATORY | {"report": good})
-    result = LaboratoryResult.objects.get()
-    assert [(s.as_read, s.value) for s in result.samples.order_by("number")] == [
-        ("3,6", 3_600_000),
-        ("3.52", 3_520_000),
-    ]
-    page = answer.content.decode()
-    assert "3,6 %, 3.52 %" in page
-    assert "the report" in page
-
-
 def test_a_person_without_the_right_is_refused(book: Book, lot: Lot) -> None:
     before = lines()
     acts = {
@@ -244,7 +193,6 @@ def test_a_person_without_the_right_is_refused(book: Book, lot: Lot) -> None:
         for name, typed in acts.items():
             assert as_person(person).post(of(name, lot), typed).status_code == 403
         assert as_person(person).post(reverse("lot_merge"), {"code": "x"}).status_code == 403
-    assert as_person(book.inspector).post(of("lot_laboratory", lot), LABORATORY).status_code == 403
     assert lines() == before
 
 
@@ -256,6 +204,7 @@ def test_a_lot_that_is_not_there_is_not_found(book: Book, olga: Client) -> None:
         "lot_void",
         "lot_finish",
         "lot_laboratory",
+        "lot_send",
     ):
         for code in ("none", "a\0b", "🐟", "x" * 3000):
             assert olga.get(reverse(name, args=[code])).status_code == 404
