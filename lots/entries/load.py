@@ -17,6 +17,7 @@ from lots.entries.brining import (
 from lots.entries.judging import forget_states, judge_loads, later_loads, loads_followed_by
 from lots.entries.lapses import notice_lapses
 from lots.entries.moments import Moments
+from lots.entries.piece_readings import take_pieces_along
 from lots.entries.refusals import Changed, Refused
 from lots.entries.signing import require
 from lots.models.house import Place
@@ -138,10 +139,13 @@ def start_load(
                 ),
             )
         )
-        for portion in portions:
+        parts = [
             writing.write(
                 LoadPart(load=load, lot=portion.lot, step=portion.step_id, grams=portion.grams)
             )
+            for portion in portions
+        ]
+        take_pieces_along(writing, parts, when.recorded_at)
         codes = [portion.lot.code for portion in portions]
         writing.say(place=place.name, lots_in_it=codes, **when.said())
         if ask is not None:
