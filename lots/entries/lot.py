@@ -32,6 +32,7 @@ from lots.queries.house import say_weight
 from lots.queries.lineage import balance, in_loads_now, parts_of, through_steps
 from lots.queries.plans import newest_versions, plan_value
 from lots.queries.release import deviations_of, not_through
+from lots.queries.yields import mass_balance
 
 TAKEN_WORDS = ("open", "merge")  # a lot's address is its code; these lead elsewhere
 
@@ -437,6 +438,7 @@ def finish_lot(
     with act("lot finished", person, when.recorded_at, client_key) as writing:
         lot = standing(lot)
         _check_finish(lot, packed_g, when)
+        _ask_for_note(lot, packed_g, note)
         row = writing.write(
             LotFinish(
                 lot=lot,
@@ -484,3 +486,16 @@ def _check_finish(lot: Lot, packed_g: int, when: Moments) -> None:
     ends = [end.ended_at for p in parts if p.step in required for end in p.load.ends.all()]
     if when.observed_at < max([lot.received_at, *ends]):
         raise Refused({"finished_at": "This is before its last step ended."})
+
+
+def _ask_for_note(lot: Lot, packed_g: int, note: str) -> None:
+    """Asks why more is packed than was there when the lot was last weighed, where no note says so."""
+    weighed = mass_balance(lot)
+    if packed_g > weighed.last and not note.strip():
+        raise Unlikely(
+            {
+                "note": f"More comes out than went in: {say_weight(packed_g)} packed, but only "
+                f"{say_weight(weighed.last)} was there as last weighed ({weighed.last_stage}). Check both "
+                "weights. If it is so, say why here."
+            }
+        )
