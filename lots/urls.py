@@ -20,6 +20,7 @@ from lots.views import (
     pen,
     people,
     period,
+    pieces,
     place,
     plan,
     reading,
@@ -33,6 +34,7 @@ from lots.views import (
     trace,
     visit,
     visits,
+    weights,
     worker,
 )
 
@@ -99,6 +101,10 @@ urlpatterns = [
     path("lots/<str:code>/finish/", lot.lot_finish, name="lot_finish"),
     path("lots/<str:code>/laboratory/", laboratory.lot_laboratory, name="lot_laboratory"),
     path("lots/<str:code>/laboratory/send/", laboratory.lot_send, name="lot_send"),
+    path("lots/<str:code>/pieces/", pieces.lot_pieces, name="lot_pieces"),
+    path("pieces/<int:pk>/correct/", pieces.pieces_correct, name="pieces_correct"),
+    path("lots/<str:code>/weights/", weights.lot_weights, name="lot_weights"),
+    path("weights/<int:pk>/correct/", weights.weight_correct, name="weight_correct"),
     path("loads/start/", load.load_start, name="load_start"),
     path("loads/<int:pk>/", load.load_show, name="load_show"),
     path("loads/<int:pk>/move/", load.load_move, name="load_move"),

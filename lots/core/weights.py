@@ -91,6 +91,11 @@ class StageYield:
         return 0 if self.of_grams is None else self.of_grams - self.grams
 
     @property
+    def more_g(self) -> int:
+        """Grams by which more came out than went in; below nothing where less did."""
+        return -self.gone_g
+
+    @property
     def gained(self) -> bool:
         """Whether more came out than went in."""
         return self.of_grams is not None and self.grams > self.of_grams
@@ -157,6 +162,11 @@ class MassBalance:
     def lost(self) -> int:
         """What is in none of the others; below nothing where more came out than went in."""
         return self.came_in - self.given - self.destroyed - self.last
+
+    @property
+    def more(self) -> int:
+        """Grams by which more came out than went in; below nothing where less did."""
+        return -self.lost
 
     @property
     def lost_share(self) -> Fraction | None:

@@ -21,8 +21,10 @@ from lots.queries.judgements import Judged, judge_parts, not_judged, sitting_of,
 from lots.queries.laboratory import reports_of, waiting_of
 from lots.queries.lineage import balance, lineage, parts_of, trace
 from lots.queries.load_page import LimitShown, notes_of, shown
+from lots.queries.pieces import samples_of
 from lots.queries.plans import plan_value
 from lots.queries.release import bars, deviation_state, deviations_of, gone, unreviewed
+from lots.queries.yields import weights_line
 
 PAGE_SIZE = 40
 NUL = "\0"
@@ -158,6 +160,8 @@ def lot_page(lot: Lot, unit: TempUnit, zone: ZoneInfo, at: int, step: int = 0) -
         .order_by("-revision"),
         "laboratory": reports_of(lot),
         "awaited": waiting_of(lot),
+        "pieces": samples_of(lot),
+        "stages": weights_line(lot),
         "notes": notes_of([part.load_id for part in parts], lot),
         "back": back,
         "forth": forth,

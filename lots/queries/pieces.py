@@ -91,6 +91,13 @@ class SampleShown:
             said.append(f"{show_mg(found.mean)} on the mean")
         return ", ".join(said)
 
+    def before(self) -> list[tuple[PieceSample, str]]:
+        """The samples that it puts right, each with its words."""
+        return [
+            (row, SampleShown(row, [], None).words if pieces_of(row) else "taken back")
+            for row in self.past
+        ]
+
     def times(self) -> Fraction | None:
         """How many times the thinnest the thickest is."""
         found = self.thickness

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Final
+from typing import Any, Final
 
 from lots.core.weights import (
     BRINED,
@@ -184,15 +184,9 @@ class StageBar:
     width: int
     before: int
 
-    @property
-    def lower(self) -> int:
-        """Where the words' second line stands."""
-        return self.y + BAR
-
 
 WIDE: Final = 600  # of the heaviest stage
-BAR: Final = 34
-ROW: Final = 74
+ROW: Final = 74  # of a stage's words and its bar
 
 
 def bars(stages: Sequence[StageYield]) -> list[StageBar]:
@@ -207,3 +201,25 @@ def bars(stages: Sequence[StageYield]) -> list[StageBar]:
         )
         for number, one in enumerate(stages)
     ]
+
+
+def weights_page(lot: Lot) -> dict[str, Any]:
+    """Everything that the page of a lot's weights shows."""
+    stages = yields(lot)
+    drawn = bars(stages)
+    return {
+        "stages": stages,
+        "bars": drawn,
+        "height": len(drawn) * ROW,
+        "wide": WIDE,
+        "weights": weights_of(lot),
+        "balance": mass_balance(lot),
+        "dried": dried_share(lot),
+        "came": _came(lot),
+    }
+
+
+def weights_line(lot: Lot) -> tuple[StageYield, ...]:
+    """The stages for the lot's own page; none where nothing was weighed but what came in."""
+    stages = yields(lot)
+    return stages if len(stages) > 1 else ()

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 from django import template
 
 from lots.core.moments import MONTHS, show_moment
+from lots.core.pieces import show_mg, show_um
 from lots.core.units import (
     GRAMS_PER_LB,
     GRAMS_PER_OZ,
@@ -101,6 +102,30 @@ def millionths(value: int, decimals: int = 1) -> str:
 def both_units(ninths: int) -> str:
     """A temperature in both units: 60.0 °F (15.6 °C)."""
     return show_both(ninths)
+
+
+@register.filter
+def per_cent(share: Fraction | None) -> str:
+    """A share as people say it: "78.5 %"; a dash where it cannot be said."""
+    return "—" if share is None else f"{show_number(share * 100, 1)} %"
+
+
+@register.filter
+def times(value: Fraction | None) -> str:
+    """How many times one figure is another: "1.72"."""
+    return "—" if value is None else show_number(value, 2)
+
+
+@register.filter
+def thick(um: Any) -> str:
+    """A thickness kept in micrometres: "25.4 mm (1 in)"."""
+    return show_um(um)
+
+
+@register.filter
+def piece_weight(mg: Any) -> str:
+    """A piece's weight kept in milligrams: "227 g (8 oz)"."""
+    return show_mg(mg)
 
 
 @register.filter

@@ -205,6 +205,8 @@ def test_a_lot_that_is_not_there_is_not_found(book: Book, olga: Client) -> None:
         "lot_finish",
         "lot_laboratory",
         "lot_send",
+        "lot_pieces",
+        "lot_weights",
     ):
         for code in ("none", "a\0b", "🐟", "x" * 3000):
             assert olga.get(reverse(name, args=[code])).status_code == 404
