@@ -24,6 +24,7 @@ PLANS_DIR = BASE_DIR / "fixtures" / "plans"
 RULES_FILE = BASE_DIR / "fixtures" / "rules.toml"
 SPECIES_FILE = BASE_DIR / "fixtures" / "species.toml"
 CURE_FILE = BASE_DIR / "fixtures" / "cure.toml"
+STATEMENTS_FILE = BASE_DIR / "fixtures" / "statements.toml"
 
 
 def _secret_key(folder: Path) -> str:

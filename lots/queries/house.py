@@ -10,6 +10,7 @@ from django.conf import settings
 from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery
 
 from lots.core.rules import Rules, rules_from
+from lots.core.statements import Statements, statements_from
 from lots.models.book import BookLine
 from lots.models.house import AccuracyCheck, Establishment, Instrument, KeptFile, Place
 from lots.models.lot import Load, LoadPart, Lot
@@ -27,6 +28,12 @@ def species() -> tuple[dict[str, Any], ...]:
     """The species that a plan may name, from the FAO list."""
     data = tomllib.loads(Path(settings.SPECIES_FILE).read_text())
     return tuple(data["species"])
+
+
+@lru_cache
+def statements() -> Statements:
+    """What must stand on packs, by jurisdiction, from fixtures/statements.toml."""
+    return statements_from(tomllib.loads(Path(settings.STATEMENTS_FILE).read_text()))
 
 
 def establishment() -> Establishment | None:
