@@ -34,6 +34,7 @@ from lots.core.plan_content import (
 from lots.core.plan_faults import faults, publishable
 from lots.core.reuse import Brining, brining_from
 from lots.core.rules import Rules
+from lots.core.use_by import KeepsFor, listed, read_keeps_for
 
 __all__ = [
     "FLAGS",
@@ -89,6 +90,27 @@ class Product:
     storage: str
     process_study: str
     statement: str
+    statement_why: str  # why what the jurisdiction asks need not stand on the pack
+    jurisdiction: str
+    ingredients: str
+    use_by: str
+    use_by_from: str
+    use_by_thawed: str
+
+    @property
+    def keeps_for(self) -> KeepsFor | None:
+        """How long a pack may be used from smoking or packing; None where the plan does not say."""
+        return read_keeps_for(self.use_by)
+
+    @property
+    def thawed_keeps_for(self) -> KeepsFor | None:
+        """How long a pack may be used once thawed; None where the plan does not say."""
+        return read_keeps_for(self.use_by_thawed)
+
+    @property
+    def ingredients_listed(self) -> tuple[str, ...]:
+        """The ingredients that the plan names beside the fish."""
+        return listed(self.ingredients)
 
     @property
     def reduced_oxygen(self) -> bool:

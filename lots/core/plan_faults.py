@@ -35,6 +35,7 @@ from lots.core.plan_content import (
     unstorable,
 )
 from lots.core.reuse import brining_faults
+from lots.core.use_by import use_by_faults
 
 _SPECIES: Final = re.compile(r"[A-Z]{3}")  # FAO ASFIS three-letter codes
 
@@ -104,6 +105,7 @@ def _product(content: Content) -> Iterator[Fault]:
             "product.statement",
             "Write the statement that must stand on the pack, such as “Keep frozen”.",
         )
+    yield from use_by_faults(product)
 
 
 def _species(content: Content) -> Iterator[Fault]:

@@ -12,9 +12,20 @@ from typing import Any, Final
 from lots.core.plan_content import Content, rows, said
 
 _OF_PRODUCT: Final[Mapping[str, tuple[str, ...]]] = {
-    "material": (),
+    "material": ("ingredients",),
     "method": ("smoke", "process_study"),
-    "pack": ("pack", "pack_words", "storage", "shelf_life", "statement"),
+    "pack": (
+        "pack",
+        "pack_words",
+        "storage",
+        "shelf_life",
+        "statement",
+        "statement_why",
+        "jurisdiction",
+        "use_by",
+        "use_by_from",
+        "use_by_thawed",
+    ),
     "use": ("intended_use", "consumer", "distribution"),
 }
 _OF_STEP: Final = ("id", "kind", "place_kind")

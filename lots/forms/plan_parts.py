@@ -13,12 +13,14 @@ from lots.core.plan import (
     Content,
 )
 from lots.core.plan_content import OTHER_HAZARD, join, rows, said
+from lots.core.use_by import USE_BY_FROM
 from lots.forms.plan_kinds import BY_WHOM, FLAG_CHOICES, kind_choices
 from lots.forms.plan_limits import limit_group
 from lots.forms.plan_spots import YES_NO, Choices, Group, Offer, Spot
-from lots.queries.house import species
+from lots.queries.house import species, statements
 
 POINT: Final = "control_points."
+Rows = list[tuple[Spot, ...]]
 _PARTS: Final = {
     "product": "Product",
     "species": "Species",
@@ -127,8 +129,60 @@ def _product(content: Content) -> Group:
                     optional=True,
                 ),
             ),
+            *_on_the_pack(),
         ],
     )
+
+
+def _on_the_pack() -> Rows:
+    """The use-by date, the ingredients, and whose statement the pack bears."""
+
+    def at(key: str, label: str, kind: str = "line", **more: object) -> Spot:
+        return Spot(join("product", key), label, kind, optional=True, **more)  # type: ignore[arg-type]
+
+    places = (("", "not yet said"), *words(*statements().jurisdictions))
+    since = (("", "not yet said"), *words(*USE_BY_FROM))
+
+    def of(key: str, what: str) -> tuple[Spot, Spot]:
+        return (
+            at(f"{key}_source", f"Where {what} comes from", "long"),
+            at(f"{key}_flag", "How firm it is", "choice", choices=FLAG_CHOICES, help=BY_WHOM),
+        )
+
+    return [
+        (
+            at(
+                "jurisdiction",
+                "Statement as asked in",
+                "choice",
+                choices=places,
+                help="Its statement must stand on the pack.",
+            ),
+            at(
+                "statement_why",
+                "Why its statement need not stand",
+                help="Only where it does not; the trained person confirms it.",
+            ),
+        ),
+        (
+            at("use_by", "Use by, after", help="Such as 6 months, or 14 days."),
+            at("use_by_from", "Counted from", "choice", choices=since),
+            *of("use_by", "this time"),
+        ),
+        (
+            at("use_by_thawed", "Use by, once thawed", help="Of frozen packs: such as 5 days."),
+            *of("use_by_thawed", "this time"),
+        ),
+        (
+            at(
+                "ingredients",
+                "Ingredients beside the fish",
+                "long",
+                help="As on the label, by commas; each additive of the brine by its name.",
+            ),
+            *of("ingredients", "this list"),
+        ),
+    ]
 
 
 def _species(content: Content) -> Group:

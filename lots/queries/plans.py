@@ -14,10 +14,11 @@ from lots.core.plan import Plan as PlanValue
 from lots.core.plan_content import misshapen, rows, said, unstorable
 from lots.core.plan_sources import Change, changes, source_faults
 from lots.core.reassessment import WORDS, bearing
+from lots.core.statements import statement_faults
 from lots.models.house import Establishment
 from lots.models.plan import Plan, PlanVersion
 from lots.models.scratch import PlanDraft
-from lots.queries.house import species
+from lots.queries.house import species, statements
 from lots.queries.plan_lengths import overlong
 
 LONGEST_TITLE: Final = 150  # a signature's “what” names the title and the version in 200 letters
@@ -124,6 +125,7 @@ def bars(content: Content) -> list[Fault]:
     found = faults(content)
     if not _unreadable(content):
         found += [*source_faults(content, _vouching()), *overlong(content)]
+        found += statement_faults(content, statements())
     if len(said(content, "title")) > LONGEST_TITLE:
         found.append(Fault("title", f"Keep the title within {LONGEST_TITLE} letters."))
     listed = {row["code"] for row in species()}

@@ -607,3 +607,19 @@ def test_a_plan_says_where_fish_of_a_species_may_come_from(said: str, origin: st
     assert plan.origin_of("TRR") == origin
     with pytest.raises(KeyError):
         plan.origin_of("MAC")
+
+
+def test_what_a_plan_says_of_use_and_ingredients_is_read_and_an_old_plan_says_nothing() -> None:
+    product = plan_from(content_of()).product
+    assert product.keeps_for is not None and product.keeps_for.text == "6 months"
+    assert product.thawed_keeps_for is not None and product.thawed_keeps_for.count == 5
+    assert product.use_by_from == "packing"
+    assert product.ingredients_listed[:2] == ("salt", "brown sugar")
+    keys = ("use_by", "use_by_from", "use_by_thawed", "ingredients", "jurisdiction")
+    old = plan_from(changed({f"product.{key}": GONE for key in keys})).product
+    assert (old.keeps_for, old.thawed_keeps_for, old.ingredients_listed) == (None, None, ())
+
+
+def test_a_chilled_vacuum_pack_without_a_use_by_date_cannot_be_published() -> None:
+    content = changed({"product.process_study": "a study", "product.use_by": GONE}, CHILLED)
+    assert [fault.path for fault in faults(content)] == ["product.use_by"]

@@ -28,6 +28,7 @@ from lots.core.limits import (
     operating_demand,
 )
 from lots.core.plan import HAZARDS, PUBLISHED, TO_CONFIRM, Plan, faults, plan_from
+from lots.core.statements import statement_faults, statements_from
 from lots.core.units import MILLIONTHS, MS_PER_H, MS_PER_MIN, read_quantity, to_ninths
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
@@ -390,3 +391,16 @@ def test_the_frozen_pack_says_keep_frozen_and_its_label_is_looked_at() -> None:
     assert "Keep frozen" in demand(limit_of(FROZEN, "label"))
     assert PLANS[FROZEN].product.reduced_oxygen
     assert PLANS[FROZEN].product.storage == "frozen"
+
+
+KNOWN_STATEMENTS = statements_from(tomllib.loads((FIXTURES / "statements.toml").read_text("utf-8")))
+
+
+@every_plan
+def test_each_plan_says_what_its_jurisdiction_asks_and_how_long_a_pack_keeps(plan: Plan) -> None:
+    assert plan.product.jurisdiction
+    assert statement_faults(plan.content, KNOWN_STATEMENTS) == []
+    assert plan.product.keeps_for is not None
+    # the text that a person reads and the time that is counted say the same
+    assert plan.product.shelf_life.startswith(plan.product.use_by)
+    assert f"from the day of {plan.product.use_by_from}" in plan.product.shelf_life
