@@ -1,6 +1,6 @@
 """Moments as people read them, in a zone; no clock is read here."""
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -16,6 +16,11 @@ def show_offset(when: datetime) -> str:
     """
     text = when.isoformat()[-len("+00:00") :]
     return text.replace("-", "−")
+
+
+def show_day(day: date) -> str:
+    """An unmistakable day: "4 Mar 2026"."""
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
 def show_moment(at_ms: int, zone: ZoneInfo) -> str:

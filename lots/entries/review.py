@@ -22,6 +22,7 @@ from lots.queries.release import (
     releasable_grams,
     unreviewed,
 )
+from lots.queries.use_by import thawed_past_g
 
 QUANTITY_KINDS = ("release", "rework", "divert", "destroy", "recall")
 
@@ -99,6 +100,7 @@ def release_lot(
         if against:
             raise Refused("Not released. What stands against it: " + "; ".join(against) + ".")
         _check_quantities(lot, quantities)
+        _check_thawed(lot, quantities, at)
         signature = sign(
             writing, reviewer, Right.REVIEWER, "lot released for distribution", f"lot {lot.code}"
         )
@@ -148,3 +150,13 @@ def _check_quantities(lot: Lot, quantities: Mapping[str, int]) -> None:
             raise Refused(
                 {kind: f"A deviation ended in {kind} of {say_weight(grams)}; this says less."}
             )
+
+
+def _check_thawed(lot: Lot, quantities: Mapping[str, int], at: int) -> None:
+    """Refuses to let go packs that were thawed and are past their day."""
+    past = thawed_past_g(lot, at)
+    if past and quantities.get("release", 0) > (balance(lot).packed or 0) - past:
+        raise Refused(
+            {"release": f"{say_weight(past)} of it was thawed and is past its use-by date since: that much "
+            "may not be released."}
+        )  # fmt: skip
