@@ -25,6 +25,7 @@ from lots.queries.lineage import (
     through_steps,
     with_descendants,
 )
+from lots.queries.pack import pack_bars
 from lots.queries.plans import plan_value
 from lots.queries.salt_bars import salt_bars
 
@@ -218,7 +219,8 @@ def bars(lot: Lot, at: int, judged: list[Judged] | None = None) -> list[str]:
     for state in deviations:
         if not state.ended:
             found.append(f"deviation {state.deviation.pk} is open")
-    return _unique(found + salt_bars(lot, plan, judged) + not_through(lot, plan) + _paper_bars(lot))
+    found += salt_bars(lot, plan) + pack_bars(lot, at, judged)
+    return _unique(found + not_through(lot, plan) + _paper_bars(lot))
 
 
 def not_through(lot: Lot, plan: Plan, packed_g: int | None = None) -> list[str]:

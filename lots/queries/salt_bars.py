@@ -1,32 +1,28 @@
-"""What bars a lot's release besides its plan's limits: a sample whose result has not come, what a
-laboratory found that the plan does not speak of, and a chilled pack without air whose salt is not shown.
-"""
+"""What bars a lot's release besides its plan's limits: a sample whose result has not come, and what a
+laboratory found that the plan does not speak of."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from lots.core.limit_faults import WATER_PHASE_SALT, shows_salt
-from lots.core.limits import Measured, Verdict
+from lots.core.limits import Measured
 from lots.core.moments import show_day
 from lots.core.plan import Plan
 from lots.core.units import show_quantity
 from lots.models.lot import Lot
 from lots.queries.evidence import laboratory_by_lot
 from lots.queries.house import establishment, rules
-from lots.queries.judgements import Judged
 from lots.queries.lineage import lineage
 from lots.queries.salt_facts import Samples, awaited_by_lot
 
 LISTERIA: Final = "Listeria"
 HISTAMINE: Final = "histamine"
-SHOWN: Final = (Verdict.MET, Verdict.ADJUST)
 
 
-def salt_bars(lot: Lot, plan: Plan, judged: Iterable[Judged]) -> list[str]:
+def salt_bars(lot: Lot, plan: Plan) -> list[str]:
     """Everything of this that stands between the lot and its release, in words."""
     lots = [ancestor.lot for ancestor in lineage(lot)]
-    return [*_awaited(lots), *_found(lots, plan), *_not_shown(plan, list(judged))]
+    return [*_awaited(lots), *_found(lots, plan)]
 
 
 def _awaited(lots: Iterable[Lot]) -> Iterator[str]:
@@ -60,18 +56,3 @@ def _beyond(quantity: str, most: int, samples: Samples) -> Iterator[str]:
     else:
         least = show_quantity(most, quantity)
         yield f"{quantity} {found} is above {least}, and the plan has no limit for it"
-
-
-def _not_shown(plan: Plan, judged: list[Judged]) -> Iterator[str]:
-    """A chilled pack without air rests on a process study and on salt that a laboratory has shown."""
-    if not plan.product.reduced_oxygen or plan.product.storage != "chilled":
-        return
-    if not plan.product.process_study:
-        yield "a chilled pack without air needs a process study, and the plan names none"
-    salt = [one.verdict for one in judged if shows_salt(one.limit)]
-    if Verdict.PENDING in salt:
-        return  # said already, as a limit not yet shown
-    if not salt:
-        yield f"a chilled pack without air: no laboratory has shown its {WATER_PHASE_SALT}"
-    elif any(verdict not in SHOWN for verdict in salt):
-        yield f"a chilled pack without air: its {WATER_PHASE_SALT} is not what the plan asks for"
