@@ -1,6 +1,6 @@
 """The whole lot on one page, and the list of lots."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -45,8 +45,8 @@ def state_words(lot: Lot) -> str:
     return "finished, not released" if hasattr(lot, "finish") else "in process"
 
 
-def lot_list(which: str, words: str, page: str) -> Page[Lot]:
-    """Lots for the list page: open ones, or all that hold the words."""
+def lot_list(which: str, words: str, page: str, past: Collection[int] = ()) -> Page[Lot]:
+    """Lots for the list page: open ones, those of these numbers, or all that hold the words."""
     rows = Lot.objects.select_related("plan_version__plan", "finish", "release", "voided")
     words = words.replace(NUL, "")
     if words.strip():
@@ -56,6 +56,8 @@ def lot_list(which: str, words: str, page: str) -> Page[Lot]:
             | Q(supplier__icontains=words.strip())
             | Q(species_name__icontains=words.strip())
         )
+    elif which == "past":
+        rows = rows.filter(pk__in=past)
     elif which != "all":
         rows = rows.filter(release=None, voided=None)
     return Paginator(rows.order_by("-received_at", "-id"), PAGE_SIZE).get_page(page)

@@ -24,11 +24,12 @@ from lots.models.lot import Lot
 from lots.models.plan import PlanVersion
 from lots.queries.board import open_lots
 from lots.queries.house import open_places, usable_instruments
-from lots.queries.lineage import free_of
+from lots.queries.lineage import free_of, in_loads_now
 from lots.queries.load_page import taken_along
 from lots.queries.lot_page import get_lot, lot_list, lot_page, proposed_code, undecided
 from lots.queries.plans import newest_versions, plan_value
 from lots.queries.retention import keep_until
+from lots.queries.use_by import past_use_by, past_words, thawed_g, use_by
 from lots.views.base import HouseRequest, by_of, open_to, upload_of, zone_of
 
 
@@ -42,8 +43,10 @@ def _lot(code: str) -> Lot:
 @open_to(methods=("GET",))
 def lots(request: HouseRequest) -> HttpResponse:
     which, words = request.GET.get("which", "open"), request.GET.get("q", "")
-    page = lot_list(which, words, request.GET.get("page", "1"))
-    said = undecided(page)
+    past = past_use_by(request.now_ms) if which == "past" else {}
+    page = lot_list(which, words, request.GET.get("page", "1"), past)
+    found = (undecided(page), past)
+    said = {lot.pk: "; ".join(one[lot.pk] for one in found if lot.pk in one) for lot in page}
     context = {
         "page": page,
         "which": which,
@@ -138,8 +141,12 @@ def _step(request: HouseRequest) -> int:
 def lot_show(request: HouseRequest, code: str) -> HttpResponse:
     lot = _lot(code)
     unit = "F" if request.house.temperature_unit == "F" else "C"
+    here = not hasattr(lot, "voided") and (not hasattr(lot, "release") or in_loads_now(lot) > 0)
     context = lot_page(lot, unit, zone_of(request), request.now_ms, _step(request)) | {
-        "kept": keep_until(lot, request.house)
+        "kept": keep_until(lot, request.house),
+        "use_by": use_by(lot),
+        "past": past_words(lot, request.now_ms) if here else "",
+        "thawed": thawed_g(lot),
     }
     return render(request, "lots/show.html", context)
 

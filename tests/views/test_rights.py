@@ -96,6 +96,8 @@ TABLE: dict[str, tuple[set[str], set[str]]] = {
     "pieces_correct": ({O}, {O}),
     "lot_weights": (EVERYONE, {O}),
     "weight_correct": ({O}, {O}),
+    "lot_pack": (EVERYONE, NOBODY),
+    "lot_thaw": ({O}, {O}),
     "load_show": (EVERYONE, NOBODY),
     "load_start": ({O}, {O}),
     "load_move": ({O}, {O}),
