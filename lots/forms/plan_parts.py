@@ -167,8 +167,8 @@ def _on_the_pack() -> Rows:
         (
             at("use_by", "Use by, after", help="Such as 6 months, or 14 days."),
             at("use_by_from", "Counted from", "choice", choices=since),
-            *of("use_by", "this time"),
         ),
+        of("use_by", "this time"),
         (
             at("use_by_thawed", "Use by, once thawed", help="Of frozen packs: such as 5 days."),
             *of("use_by_thawed", "this time"),

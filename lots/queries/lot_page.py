@@ -17,13 +17,22 @@ from lots.queries.chart import draw
 from lots.queries.evidence import end_of, started_at
 from lots.queries.explained import Explained, explain_all
 from lots.queries.forecasts import clock_in
+from lots.queries.house import lots_in_hand
 from lots.queries.judgements import Judged, judge_parts, not_judged, sitting_of, step_states
 from lots.queries.laboratory import reports_of, waiting_of
 from lots.queries.lineage import balance, lineage, parts_of, trace
 from lots.queries.load_page import LimitShown, notes_of, shown
 from lots.queries.pieces import samples_of
 from lots.queries.plans import plan_value
-from lots.queries.release import bars, deviation_state, deviations_of, gone, unreviewed
+from lots.queries.release import (
+    bars,
+    deviation_state,
+    deviations_of,
+    gone,
+    unreviewed,
+    whereabouts,
+)
+from lots.queries.use_by import past_words, use_by
 from lots.queries.yields import weights_line
 
 PAGE_SIZE = 40
@@ -73,6 +82,17 @@ def undecided(lots: Iterable[Lot]) -> dict[int, str]:
         elif not state.ended:
             out.setdefault(state.deviation.lot_id, "deviation open")
     return out
+
+
+def past_use_by(at: int) -> dict[int, str]:
+    """What is past its use-by date, in words, by number of the lots in the house: those not released,
+    and those that stand in a load, where anything is left of them."""
+    found = {lot: past_words(lot, at, use_by(lot)) for lot in lots_in_hand()}
+    return {
+        lot.pk: words
+        for lot, words in found.items()
+        if words and not gone(lot) and not whereabouts(lot).gone
+    }
 
 
 @dataclass(frozen=True)

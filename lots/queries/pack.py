@@ -4,7 +4,7 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from lots.core.limits import Measured, Verdict
+from lots.core.limits import Limit, Measured, Verdict
 from lots.core.plan import Plan, Product
 from lots.core.statements import Statement, holds
 from lots.core.use_by import listed
@@ -169,20 +169,22 @@ def _of_salt(judged: Sequence[Judged]) -> list[Judged]:
     return [one for one in judged if _asks_salt(one.limit)]
 
 
-def _asks_salt(limit: object) -> bool:
+def _asks_salt(limit: Limit) -> bool:
     return any(
         isinstance(leaf.rule, Measured) and leaf.rule.quantity == SALT and leaf.rule.laboratory
-        for leaf in limit.leaves()  # type: ignore[attr-defined]
+        for leaf in limit.leaves()
     )
 
 
-def pack_bars(lot: Lot, at: int, judged: Sequence[Judged]) -> list[str]:
+def pack_bars(
+    lot: Lot, at: int, judged: Sequence[Judged], parts: Sequence[LoadPart] | None = None
+) -> list[str]:
     """What the pack has against a release: a chilled pack without air and without proven salt, and a
     use-by date that is past."""
     plan = plan_value(lot.plan_version)
     wanting = storage_of(lot, plan, judged).wanting
     chilled = [f"a chilled pack without air may not go out: {words}" for words in wanting]
-    return chilled + use_by_bars(lot, at)
+    return chilled + use_by_bars(lot, at, parts)
 
 
 def _statement(product: Product, kind: str) -> Said:

@@ -219,7 +219,7 @@ def bars(lot: Lot, at: int, judged: list[Judged] | None = None) -> list[str]:
     for state in deviations:
         if not state.ended:
             found.append(f"deviation {state.deviation.pk} is open")
-    found += salt_bars(lot, plan) + pack_bars(lot, at, judged)
+    found += salt_bars(lot, plan) + pack_bars(lot, at, judged, parts)
     return _unique(found + not_through(lot, plan) + _paper_bars(lot))
 
 

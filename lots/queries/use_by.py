@@ -15,7 +15,7 @@ from lots.core.plan import Plan
 from lots.core.use_by import KeepsFor
 from lots.models.lot import Load, LoadPart, Lot, LotFinish
 from lots.models.salt import Thawed
-from lots.queries.house import establishment, lots_in_hand, say_weight
+from lots.queries.house import establishment, say_weight
 from lots.queries.lineage import balance, parts_of
 from lots.queries.plans import plan_value
 from lots.queries.sight import ALL, spans_of, started_at
@@ -141,39 +141,35 @@ def thawed_g(lot: Lot) -> int:
 
 def thawed_past_g(lot: Lot, at: int) -> int:
     """Grams of the lot that were thawed and are past their day."""
+    return sum(part.row.grams for part in _thawed_past(lot, use_by(lot), at))
+
+
+def _thawed_past(lot: Lot, whole: UseBy | None, at: int) -> list[ThawedPart]:
     today = day_of(at)
-    return sum(part.row.grams for part in thawed_parts(lot, use_by(lot)) if today > part.use_by.day)
+    return [part for part in thawed_parts(lot, whole) if today > part.use_by.day]
 
 
 # --- past it --------------------------------------------------------------------------------------
 
 
-def use_by_bars(lot: Lot, at: int) -> list[str]:
+def use_by_bars(lot: Lot, at: int, parts: Sequence[LoadPart] | None = None) -> list[str]:
     """What the use-by date has against a release: that all of the lot is past it, in words."""
-    whole, today = use_by(lot), day_of(at)
-    if whole is not None and today > whole.day:
+    whole = use_by(lot, parts)
+    if whole is not None and day_of(at) > whole.day:
         return [f"its use-by date is past: {whole.words}"]
     packed = balance(lot).packed
-    if packed and packed <= thawed_past_g(lot, at):
+    if packed and packed <= sum(part.row.grams for part in _thawed_past(lot, whole, at)):
         return ["all of it was thawed, and its use-by date after thawing is past"]
     return []
 
 
-def past_words(lot: Lot, at: int, parts: Sequence[LoadPart] | None = None) -> str:
-    """What of a lot is past its use-by date, in words; "" where nothing is."""
-    whole, today = use_by(lot, parts), day_of(at)
-    if whole is not None and today > whole.day:
+def past_words(lot: Lot, at: int, whole: UseBy | None) -> str:
+    """What of a lot is past its use-by date, in words; "" where nothing is.  `whole` is the lot's own."""
+    if whole is not None and day_of(at) > whole.day:
         return f"past its use-by date, {whole.words}"
-    past = [part for part in thawed_parts(lot, whole) if today > part.use_by.day]
+    past = _thawed_past(lot, whole, at)
     if not past:
         return ""
     grams = say_weight(sum(part.row.grams for part in past))
-    return (
-        f"{grams} thawed, past its use-by date, {show_day(min(part.use_by.day for part in past))}"
-    )
-
-
-def past_use_by(at: int) -> dict[int, str]:
-    """What is past its use-by date, in words, by number of the lots in the house: those not released,
-    and those that stand in a load."""
-    return {lot.pk: words for lot in lots_in_hand() if (words := past_words(lot, at))}
+    first = min(part.use_by.day for part in past)
+    return f"{grams} thawed, past its use-by date, {show_day(first)}"

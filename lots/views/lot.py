@@ -26,10 +26,17 @@ from lots.queries.board import open_lots
 from lots.queries.house import open_places, usable_instruments
 from lots.queries.lineage import free_of, in_loads_now
 from lots.queries.load_page import taken_along
-from lots.queries.lot_page import get_lot, lot_list, lot_page, proposed_code, undecided
+from lots.queries.lot_page import (
+    get_lot,
+    lot_list,
+    lot_page,
+    past_use_by,
+    proposed_code,
+    undecided,
+)
 from lots.queries.plans import newest_versions, plan_value
 from lots.queries.retention import keep_until
-from lots.queries.use_by import past_use_by, past_words, thawed_g, use_by
+from lots.queries.use_by import past_words, thawed_g, use_by
 from lots.views.base import HouseRequest, by_of, open_to, upload_of, zone_of
 
 
@@ -142,10 +149,11 @@ def lot_show(request: HouseRequest, code: str) -> HttpResponse:
     lot = _lot(code)
     unit = "F" if request.house.temperature_unit == "F" else "C"
     here = not hasattr(lot, "voided") and (not hasattr(lot, "release") or in_loads_now(lot) > 0)
+    whole = use_by(lot)
     context = lot_page(lot, unit, zone_of(request), request.now_ms, _step(request)) | {
         "kept": keep_until(lot, request.house),
-        "use_by": use_by(lot),
-        "past": past_words(lot, request.now_ms) if here else "",
+        "use_by": whole,
+        "past": past_words(lot, request.now_ms, whole) if here else "",
         "thawed": thawed_g(lot),
     }
     return render(request, "lots/show.html", context)

@@ -9,11 +9,11 @@ from lots.entries.load import end_load, move_start
 from lots.entries.lot import merge_lots, split_lot
 from lots.entries.pack import thaw_packs
 from lots.models.lot import Lot
+from lots.queries.lot_page import past_use_by
 from lots.queries.use_by import (
     UseBy,
     day_after,
     not_yet,
-    past_use_by,
     thawed_past_g,
     thawed_use_by,
     use_by,
@@ -242,3 +242,13 @@ def test_lots_in_the_house_past_their_date_are_listed_with_what_is_past(book: Bo
     found = past_use_by(moment("2026-09-05 12:00"))
     assert found[lot.pk] == "past its use-by date, 4 Sep 2026"
     assert set(found) == {lot.pk, other.pk}
+
+
+def test_a_lot_of_which_nothing_is_left_is_not_listed(book: Book) -> None:
+    under(book, AIR)
+    one, other = book.open_lot("TR-1"), book.open_lot("TR-2", at="07:10")
+    smoked(book, one, "10:00", "14:00")
+    smoked(book, other, "10:05", "14:00", "Smokehouse 2")
+    portions = [(one, one.quantity_g), (other, 5_000)]
+    both = merge_lots(book.operator, portions, "TR-12", "one rack", moment("15:00"))
+    assert set(past_use_by(moment("2026-03-19 12:00"))) == {other.pk, both.pk}
