@@ -106,7 +106,6 @@ urlpatterns = [
     path("pieces/<int:pk>/correct/", pieces.pieces_correct, name="pieces_correct"),
     path("lots/<str:code>/weights/", weights.lot_weights, name="lot_weights"),
     path("weights/<int:pk>/correct/", weights.weight_correct, name="weight_correct"),
-    path("lots/<str:code>/laboratory/", lot.lot_laboratory, name="lot_laboratory"),
     path("lots/<str:code>/pack/", pack.lot_pack, name="lot_pack"),
     path("lots/<str:code>/thaw/", pack.lot_thaw, name="lot_thaw"),
     path("loads/start/", load.load_start, name="load_start"),

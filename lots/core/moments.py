@@ -31,15 +31,14 @@ def show_moment(at_ms: int, zone: ZoneInfo) -> str:
         zone: the establishment's.
     """
     when = datetime.fromtimestamp(at_ms // MS_PER_S, zone)
-    return f"{show_day(at_ms, zone)} {when:%H:%M} {show_offset(when)}"
+    return f"{show_day(when)} {when:%H:%M} {show_offset(when)}"
 
 
-def show_day(at_ms: int, zone: ZoneInfo) -> str:
-    """An unmistakable day: "4 Mar 2026".
+def show_day_of(at_ms: int, zone: ZoneInfo) -> str:
+    """The unmistakable day of a moment: "4 Mar 2026".
 
     Args:
         at_ms: ms UTC.
         zone: the establishment's.
     """
-    when = datetime.fromtimestamp(at_ms // MS_PER_S, zone)
-    return f"{when.day} {MONTHS[when.month - 1]} {when.year}"
+    return show_day(datetime.fromtimestamp(at_ms // MS_PER_S, zone))

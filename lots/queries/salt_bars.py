@@ -6,7 +6,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from lots.core.limits import Measured
-from lots.core.moments import show_day
+from lots.core.moments import show_day_of
 from lots.core.plan import Plan
 from lots.core.units import show_quantity
 from lots.models.lot import Lot
@@ -32,7 +32,7 @@ def _awaited(lots: Iterable[Lot]) -> Iterator[str]:
     for moments in awaited_by_lot(one.pk for one in lots).values():
         for quantity, sampled in moments.items():
             for at in sampled:
-                yield f"sampled for {quantity} on {show_day(at, zone)}: the result has not come"
+                yield f"sampled for {quantity} on {show_day_of(at, zone)}: the result has not come"
 
 
 def _found(lots: list[Lot], plan: Plan) -> Iterator[str]:
