@@ -216,7 +216,7 @@ class _Again:
             for sample in result.samples
         }
         seen = {(one.what, one.found == "yes", one.observed_at) for one in self.record.observations}
-        for one in basis.known.measured:
+        for one in (*basis.known.measured, *basis.known.verified):
             if (one.quantity, one.millionths, one.at) not in figures:
                 what = f"load {basis.load}: {one.quantity}"
                 yield Difference(what, "not listed so", f"{one.millionths} millionths was judged")

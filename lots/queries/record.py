@@ -14,6 +14,7 @@ from lots.models.lot import Lot, LotLink
 from lots.models.people import Person, Signature
 from lots.models.plan import PlanVersion
 from lots.models.review import RecordIssued, Release, ReleaseQuantity, Review
+from lots.queries import record_salt
 from lots.queries.digests import canonical
 from lots.queries.judgements import Judged, judge_parts, not_judged, sitting_of
 from lots.queries.lineage import lineage, parts_of
@@ -373,7 +374,11 @@ def lot_record(
         readings=hands(steps),
         observations=observations(steps),
         series=tuple(one for step in by_load.values() for one in series(step)),
-        results=results(lots),
+        results=results(
+            [lot, *(one for one in lots if one.pk != lot.pk)],
+            {one.plan_version.plan for one in lots},
+            {one.at for basis in bases.each for one in basis.known.verified},
+        ),
         instruments=instruments(steps),
         deviations=deviation_facts(lot),
         signatures=_signatures(lot, release),
@@ -392,6 +397,13 @@ def lot_record(
         bases=bases.each,
         runs=bases.pool.runs,
         kept_until=_kept_until(lot, house),
+        batches=record_salt.batches(step.part.load for step in steps),
+        pieces=record_salt.pieces(lot),
+        weights=record_salt.weights(lot),
+        yields=record_salt.yields_said(lot),
+        sent=record_salt.sent([lot, *(one for one in lots if one.pk != lot.pk)]),
+        salt=record_salt.salt_said(lot),
+        pack=record_salt.pack(lot, at, judged),
     )
     return replace(record, people=_people(_named(record) | {made_by.initials}))
 

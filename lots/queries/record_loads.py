@@ -14,6 +14,7 @@ from lots.models.reading import (
     SeriesCorrection,
     SeriesWithdrawn,
 )
+from lots.queries.batches import batch_of
 from lots.queries.evidence import end_of, is_late, started_at
 from lots.queries.house import rules
 
@@ -42,6 +43,7 @@ def load_facts(part: LoadPart, name: str, of_lot: str) -> paper.LoadFacts:
     """One load with all that was said of it; `of_lot` where the step was inherited."""
     load, end = part.load, end_of(part.load)
     lots = LoadPart.objects.filter(load=load).select_related("lot").order_by("id")
+    batch = batch_of(load)
     return paper.LoadFacts(
         number=load.pk,
         step=name,
@@ -59,6 +61,8 @@ def load_facts(part: LoadPart, name: str, of_lot: str) -> paper.LoadFacts:
         ends=tuple(_end(one) for one in _ends(load)),
         probes_left=_probes_left(load),
         accepted=acceptance(load),
+        declared=load.declared,
+        batch=batch.code if batch else "",
     )
 
 

@@ -1,12 +1,16 @@
 """Rows → what the record says of readings, observations, loggers, laboratories and instruments."""
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from typing import Any
+
+from django.db.models import Q
 
 from lots.core import record as paper
 from lots.core.series import Chunk
 from lots.models.house import AccuracyCheck, Instrument
 from lots.models.lot import LaboratoryResult, LoadPart, Lot
+from lots.models.plan import Plan
 from lots.models.reading import Observation, PackedSeries, Reading
 from lots.queries.evidence import LoadEvidence, corrected, end_of, evidence, is_late, started_at
 from lots.queries.plans import plan_value
@@ -168,9 +172,14 @@ def series(step: Step) -> list[paper.LoggerSeries]:
     return out
 
 
-def results(lots: list[Lot]) -> tuple[paper.LabResult, ...]:
-    rows = LaboratoryResult.objects.filter(lot__in=lots)
-    rows = rows.select_related("line__person", "report", "corrected_by")
+def results(
+    lots: list[Lot], plans: Collection[Plan] = (), moments: Collection[int] = ()
+) -> tuple[paper.LabResult, ...]:
+    """What laboratories found of these lots (the first is the record's own), and of the process of these
+    plans in samples of these moments."""
+    of_process = Q(lot=None, plan__in=plans, sampled_at__in=moments)
+    rows = LaboratoryResult.objects.filter(Q(lot__in=lots) | of_process)
+    rows = rows.select_related("lot", "plan", "line__person", "report", "corrected_by")
     rows = rows.prefetch_related("samples")
     return tuple(
         paper.LabResult(
@@ -190,9 +199,18 @@ def results(lots: list[Lot]) -> tuple[paper.LabResult, ...]:
             note=row.note,
             corrects=row.corrects_id or 0,
             corrected_by=row.corrected_by.pk if hasattr(row, "corrected_by") else 0,
+            of=_result_of(row, lots[0]),
+            reason=row.reason or "",
         )
         for row in rows.order_by("id")
     )
+
+
+def _result_of(row: LaboratoryResult, own: Lot) -> str:
+    """Whose fish it was, where it was not the lot's own."""
+    if row.lot is not None:
+        return "" if row.lot_id == own.pk else f"Of lot {row.lot.code}."
+    return f"Of the process: {row.plan.title}." if row.plan else ""
 
 
 def instruments(steps: list[Step]) -> tuple[paper.InstrumentFacts, ...]:
