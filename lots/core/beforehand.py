@@ -19,6 +19,9 @@ DECIMALS: Final = 2  # of ratios, strengths and shares that are said
 NOT_PROOF: Final = (
     "Neither is proof: only a laboratory result in the finished fish shows its water-phase salt."
 )
+NO_PROOF: Final = (
+    "That is no proof: only a laboratory result in the finished fish shows its water-phase salt."
+)
 PLANNED: Final = (
     "That is what goes in, a planning figure: only a laboratory result in the finished fish shows what is "
     "in it."
@@ -175,7 +178,7 @@ def _salt(
     )
     for one in found:
         yield from _target(batch, one)
-    yield NOT_PROOF
+    yield NO_PROOF if all(one.reaches for one in found) else NOT_PROOF
 
 
 def _target(batch: Batch, one: Ahead) -> Iterator[str]:

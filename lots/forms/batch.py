@@ -79,7 +79,10 @@ class MakeBatchForm(forms.Form):
     def _add_row(self, number: int, large: str, small: str) -> None:
         kind = USUAL_PARTS[min(number, len(USUAL_PARTS)) - 1]
         self.fields[f"kind_{number}"] = forms.ChoiceField(
-            label="What", choices=[(each, each) for each in PART_KINDS], initial=kind
+            label="What",
+            choices=[(each, each) for each in PART_KINDS],
+            initial=kind,
+            required=False,  # a choice is always sent; nothing need be said of it
         )
         self.fields[f"name_{number}"] = forms.CharField(label="Name", required=False, max_length=60)
         self.fields[f"amount_{number}"] = FigureField(label="Amount", required=False, max_length=20)
@@ -87,6 +90,7 @@ class MakeBatchForm(forms.Form):
             label="Unit",
             choices=UNIT_CHOICES,
             initial=small if kind == "curing salt" else large,
+            required=False,
         )
         self.fields[f"per_{number}"] = FigureField(
             label="Grams in one measure", required=False, max_length=20

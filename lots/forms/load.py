@@ -62,6 +62,7 @@ class StartLoadForm(forms.Form):
         )
         self.fields["note"] = forms.CharField(label="Note", required=False, max_length=200)
         self.fields["client_key"] = KeyField()
+        self.order_fields([name for name in self.fields if name not in ("seen", "already")])
 
     def _add_salting(
         self, house: Establishment, batches: Sequence[BrineBatch], filtering: bool

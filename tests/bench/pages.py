@@ -22,7 +22,7 @@ from django.urls import reverse  # noqa: E402
 
 from lots.models.deviation import Deviation  # noqa: E402
 from lots.models.house import Instrument, Place  # noqa: E402
-from lots.models.lot import Load, Lot  # noqa: E402
+from lots.models.lot import BrineBatch, Load, Lot  # noqa: E402
 from lots.models.people import Person, Right, RightGiven  # noqa: E402
 from lots.models.plan import PlanVersion  # noqa: E402
 from lots.models.reading import Reading  # noqa: E402
@@ -43,11 +43,17 @@ def pages() -> list[str]:
     """Every page of the menu, and one of each kind."""
     names = (
         "shift", "lots", "lot_open", "load_start", "reading_choose", "deviations", "review", "records",
-        "plans", "places", "instruments", "logger_upload", "people", "help",
+        "plans", "places", "instruments", "logger_upload", "people", "help", "batches",
+        "batch_make",
     )  # fmt: skip
     found = [reverse(name) for name in names]
     found += [reverse("lot_show", args=[lot.code]) for lot in Lot.objects.order_by("id")]
     found += [reverse("load_show", args=[load.pk]) for load in Load.objects.filter(ends=None)]
+    found += [reverse("batch_show", args=[one.pk]) for one in BrineBatch.objects.all()[:3]]
+    scaled = "?by=fish&fish=10+kg&ratio=2"
+    found += [
+        reverse("batch_scale", args=[one.pk]) + scaled for one in BrineBatch.objects.all()[:1]
+    ]
     found += [reverse("deviation_show", args=[one.pk]) for one in Deviation.objects.all()[:3]]
     version, place, instrument = (
         PlanVersion.objects.first(),

@@ -7,7 +7,7 @@ brine together); water-phase salt at full equilibrium is salt over salt and all 
 from fractions import Fraction
 
 from lots.core.batch import Batch, Part
-from lots.core.beforehand import NOT_PROOF, Beforehand, FishIn, beforehand
+from lots.core.beforehand import NO_PROOF, NOT_PROOF, Beforehand, FishIn, beforehand
 from lots.core.cure import CureRule
 from lots.core.units import to_ninths
 
@@ -128,7 +128,7 @@ def test_a_household_brine_is_told_what_it_can_do_at_the_very_best() -> None:
 def test_a_brine_that_could_do_is_told_that_this_is_no_proof() -> None:
     words = said(brine(), fish(target="3.5")).salt
     assert "does not show that it does" in words[1]
-    assert words[-1] == NOT_PROOF
+    assert words[-1] == NO_PROOF
 
 
 def test_two_packs_with_two_targets_are_told_of_both() -> None:

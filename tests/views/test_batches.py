@@ -197,7 +197,7 @@ def test_a_batch_is_scaled_and_made_anew_from_its_weights(
     answer = olga.get(reverse("batch_scale", args=[row.pk]), query)
     shown = html.unescape(answer.content.decode())
     assert f"<b>{total}</b>" in shown
-    assert f'class="number">{salt}</td>' in shown
+    assert f'<td class="number">{salt}</td>' in shown
     begun = olga.get(reverse(MAKE), query | {"from": str(row.pk)})
     form = begun.context["form"]
     grams = str(int(float(salt.removesuffix(" kg")) * 1000))

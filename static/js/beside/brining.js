@@ -19,7 +19,11 @@ const field = (id, words, node, help) =>
     node,
   );
 const tick = (words, onchange) =>
-  h('label', { className: 'tick' }, h('input', { type: 'checkbox', onchange }), h('span', {}, words));
+  h(
+    'div',
+    { className: 'field' },
+    h('label', { className: 'tick' }, h('input', { type: 'checkbox', onchange }), h('span', {}, words)),
+  );
 
 // {node, look}: `look(portions, at, ask)` gives what the entry says of the brining, or null while something of it is
 // to be looked at or answered first; of any other step both are empty.  `weigh` and `grams` are the house's weights.
@@ -72,7 +76,7 @@ export function salting(step, { weigh, grams }, body = {}) {
   );
   const node = h(
     'div',
-    {},
+    { className: 'row-form' },
     lengths,
     field('batch', 'Batch', choice, 'What the fish lies in.'),
     field(
