@@ -79,10 +79,14 @@ class Book:
     def start(
         self, step: str, place: str, at: str, *lots: Lot, kg: float = 0, **changes: object
     ) -> Load:
-        """Puts the lots whole into a place; a brining is said to be short unless `salting` says more."""
+        """Puts the lots whole into a place; fish that is salted is said to lie long, and what its batch can
+        do to have been seen, unless `salting` says more."""
         portions = [load.Portion(one, step, int(kg * 1000) or one.quantity_g) for one in lots]
-        if plan_of(self.version).step(step).kind in SALTING_KINDS:  # type: ignore[attr-defined]
-            changes.setdefault("salting", Salting("short"))
+        if lots and plan_of(lots[0].plan_version).step(step).kind in SALTING_KINDS:  # type: ignore[attr-defined]
+            said = {
+                name: changes.pop(name, None) for name in ("declared", "brine_batch", "brine_g")
+            }
+            changes.setdefault("salting", _salting(portions, moment(at), **said))
         return load.start_load(self.operator, self.place(place), portions, seen(at), **changes)  # type: ignore[arg-type]
 
     def in_batch(
@@ -147,6 +151,21 @@ class Book:
             for part in parts
             for judged in judge_part(part, moment(at), anew=True)
         }
+
+
+def _salting(
+    portions: list[load.Portion],
+    at: int,
+    declared: str | None,
+    brine_batch: BrineBatch | None,
+    brine_g: int | None,
+) -> Salting:
+    if brine_batch is None:
+        return Salting(declared or "long")
+    fish = tuple((one.lot, one.grams) for one in portions)
+    before = before_load(Ask(brine_batch, brine_g, fish, at))
+    lies = bool(before.barred)  # what may not be is kept as a fact
+    return Salting(declared or "long", brine_batch, brine_g, already=lies, seen=before.mark)
 
 
 def plan_of(version: PlanVersion) -> object:
