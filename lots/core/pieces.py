@@ -159,7 +159,7 @@ def odd_thickness(piece: Piece, rule: PieceRule) -> str:
     meant = thickness_um(piece.thickness, other)
     said = f"{piece.thickness} {piece.thickness_unit}"
     if piece.thickness_unit == "in":
-        said += f" ({show_um(piece.um)})"
+        said += f" ({show_number(Fraction(piece.um, UM_PER_MM), SHOWN)} mm)"
     hint = (
         f" Was it {piece.thickness} {other}?"
         if rule.thinnest_um <= meant <= rule.thickest_um

@@ -208,7 +208,7 @@ def enter_report(
         if follows := _following(figures):
             rows.append(_write(writing, _by_us(paper), WATER_PHASE_SALT, follows))
         writing.say(quantity=", ".join(row.quantity for row in rows), **_named(subject))
-        _judge(writing, subject, at)
+        _judge(writing, subject, rows, at)
     return rows
 
 
@@ -349,7 +349,7 @@ def _write(
     return result
 
 
-def _judge(writing: Act, subject: Subject, at: int) -> None:
+def _judge(writing: Act, subject: Subject, rows: Sequence[LaboratoryResult], at: int) -> None:
     """Judges what the lot's results speak for.  A verification of a process judges no lot here."""
     if isinstance(subject, Plan):
         return
@@ -407,7 +407,7 @@ def correct_report(person: Person, number: int, new: PutRight, at: int) -> list[
             corrects=number,
             **_named(old.subject),
         )
-        _judge(writing, old.subject, at)
+        _judge(writing, old.subject, rows, at)
     return rows
 
 
@@ -458,9 +458,9 @@ def give_up_samples(
             raise Changed("All that was wanted of these samples has come.")
         paper = _Paper(
             lot, plan, sent.laboratory, "", sent.portion, sent.sampled_at, at, at, None,
-            "no result will come of these samples", sent, reason.strip(),
+            f"no result will come of these samples: {reason.strip()}", sent, reason.strip(),
         )  # fmt: skip
         rows = [_write(writing, paper, quantity, {}) for quantity in missing]
         writing.say(quantity=", ".join(missing), **_named(lot or plan))
-        _judge(writing, lot or plan, at)
+        _judge(writing, lot or plan, rows, at)
     return rows

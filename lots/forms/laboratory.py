@@ -56,7 +56,7 @@ def _cells(form: forms.Form, samples: int) -> None:
     for quantity in ASKED_FOR:
         for number in range(1, samples + 1):
             form.fields[cell(quantity, number)] = FigureField(
-                label=f"Sample {number}", required=False, max_length=ONE_FIGURE
+                label=f"{quantity}, sample {number}", required=False, max_length=ONE_FIGURE
             )
             if quantity == "Listeria":  # a word, too
                 form.fields[cell(quantity, number)].widget.attrs["inputmode"] = "text"

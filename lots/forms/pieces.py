@@ -144,7 +144,7 @@ def _cells(form: forms.Form, pieces: int) -> None:
     for name in ("thickness", "weight"):
         for number in range(1, pieces + 1):
             form.fields[f"{name}-{number}"] = FigureField(
-                label=f"Piece {number}", required=False, max_length=ONE_FIGURE
+                label=f"{name}, piece {number}", required=False, max_length=ONE_FIGURE
             )
 
 

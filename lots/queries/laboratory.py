@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 
 from lots.core.laboratory import ASKED_FOR, COMPUTED
 from lots.core.limits import Measured
@@ -164,9 +164,15 @@ def wanted_of(sent: LaboratorySent) -> list[str]:
 
 def awaited_of(sent: LaboratorySent) -> list[str]:
     """Of what was wanted of these samples, that which has not come; prefetched or not.  What was given up
-    has come, without figures."""
-    come = {row.quantity for row in sent.results.all()}
+    has come, without figures; what was taken back has not."""
+    come = {row.quantity for row in sent.results.all() if _answers(row)}
     return [one for one in wanted_of(sent) if one not in come]
+
+
+def _answers(row: LaboratoryResult) -> bool:
+    if hasattr(row, "corrected_by"):
+        return False
+    return row.corrects_id is None or bool(row.samples.all())
 
 
 @dataclass(frozen=True)
@@ -182,7 +188,9 @@ class Waiting:
 
 
 def _waiting(rows: QuerySet[LaboratorySent]) -> list[Waiting]:
-    found = rows.select_related("lot", "plan", "line__person").prefetch_related("results")
+    results = LaboratoryResult.objects.select_related("corrected_by").prefetch_related("samples")
+    found = rows.select_related("lot", "plan", "line__person")
+    found = found.prefetch_related(Prefetch("results", results))
     each = [Waiting(row, awaited_of(row)) for row in found.order_by("sampled_at", "id")]
     return [one for one in each if one.wanted]
 

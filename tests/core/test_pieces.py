@@ -87,7 +87,7 @@ def test_of_nothing_measured_nobody_says_uneven() -> None:
     ("text", "unit", "words"),
     [
         ("1.5", "mm", "1.5 mm is unlikely for a piece of fish. Was it 1.5 in?"),
-        ("38", "in", "38 in (965.2 mm (38 in)) is unlikely for a piece of fish. Was it 38 mm?"),
+        ("38", "in", "38 in (965.2 mm) is unlikely for a piece of fish. Was it 38 mm?"),
         ("500", "mm", "500 mm is unlikely for a piece of fish. Check it"),
         ("3", "mm", ""),
         ("120", "mm", ""),

@@ -182,6 +182,16 @@ def test_samples_wait_until_all_that_was_wanted_has_come(book: Book, lot: Lot) -
     assert waiting_of(lot) == []
 
 
+def test_what_was_taken_back_is_waited_for_again(book: Book, lot: Lot) -> None:
+    sent = send(book, lot, "histamine")
+    rows = enter(book, lot, NewReport({"histamine": ["3"], "pH": ["6"]}, "Bay", sent=sent))
+    assert waiting_of(lot) == []
+    put_right(book, rows[0], histamine=["4"], pH=["6"])
+    assert waiting_of(lot) == []
+    put_right(book, rows[0], histamine=[""], pH=["6"])
+    assert [one.wanted for one in waiting_of(lot)] == [["histamine"]]
+
+
 @pytest.mark.parametrize(
     ("new", "at", "fields"),
     [

@@ -10,7 +10,7 @@ from lots.entries.lot import split_lot
 from lots.entries.weights import weigh_stage
 from lots.models.lot import Lot, LotFinish
 from lots.models.salt import StepWeight
-from tests.entries.roads import brined, cooled, packed, smoking
+from tests.entries.roads import brined, cooled, freezing, packed, smoking
 from tests.make import Book, moment, seen
 from tests.views.pages import as_person, refused, taken
 
@@ -95,16 +95,21 @@ def test_a_part_split_off_says_that_it_was_taken_over(book: Book, lot: Lot, olga
     assert "Drying and smoking left 75 % of the brined fish" in page
 
 
-def test_finishing_asks_when_more_is_packed_than_was_weighed(
-    book: Book, lot: Lot, olga: Client, clock: Clock
-) -> None:
+def to_packs(book: Book, lot: Lot) -> None:
+    """Every step of the plan, with 14 kg weighed out of the smoke."""
     brined(book, lot)
-    load = smoking(book, lot)
-    book.end(load, "12:48")
+    book.end(smoking(book, lot), "12:48")
     weigh(book, lot, "smoked", "14", "12:49")
     cooled(book, lot)
     packed(book, lot)
-    clock("17:05")
+    book.end(freezing(book, lot), "20:05")
+
+
+def test_finishing_asks_when_more_is_packed_than_was_weighed(
+    book: Book, lot: Lot, olga: Client, clock: Clock
+) -> None:
+    to_packs(book, lot)
+    clock("20:10")
     finish = reverse("lot_finish", args=[lot.code])
     typed = {"packed": "14.2", "packs": "30"}
     answer = refused(olga, finish, typed, "note", "only 14 kg was there as last weighed (smoked)")
@@ -117,12 +122,8 @@ def test_finishing_asks_when_more_is_packed_than_was_weighed(
 def test_as_much_packed_as_was_weighed_is_not_asked_about(
     book: Book, lot: Lot, olga: Client, clock: Clock
 ) -> None:
-    brined(book, lot)
-    book.end(smoking(book, lot), "12:48")
-    weigh(book, lot, "smoked", "14", "12:49")
-    cooled(book, lot)
-    packed(book, lot)
-    clock("17:05")
+    to_packs(book, lot)
+    clock("20:10")
     taken(olga, reverse("lot_finish", args=[lot.code]), {"packed": "14", "packs": "30"})
 
 
