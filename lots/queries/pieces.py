@@ -182,6 +182,8 @@ def spoken_for(row: PieceSample) -> list[LoadPart]:
 
 def speaking(part: LoadPart) -> list[PieceSample]:
     """The standing samples whose thickness is held against a step that begins."""
+    if not asks_thickness(part):
+        return []
     parts = parts_of(part.lot)
     rows = [one.row for one in samples_of(part.lot) if one.pieces]
     return [row for row in reversed(rows) if speaks_for(row, part, parts)]
