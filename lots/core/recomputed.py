@@ -215,6 +215,9 @@ class _Again:
             for result in self.record.results
             for sample in result.samples
         }
+        own = self.record.lot.species_code
+        if basis.known.species not in ("", own):
+            yield Difference(f"load {basis.load}: species", own, f"judged as {basis.known.species}")
         seen = {(one.what, one.found == "yes", one.observed_at) for one in self.record.observations}
         for one in (*basis.known.measured, *basis.known.verified):
             if (one.quantity, one.millionths, one.at) not in figures:

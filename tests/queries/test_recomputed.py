@@ -16,6 +16,7 @@ from lots.models.reading import Reading
 from tests.entries.roads import finished
 from tests.make import Book, make_book, moment, seen
 from tests.queries.test_record import record_of
+from tests.salted import answer, batch, send
 
 pytestmark = pytest.mark.django_db
 
@@ -149,3 +150,68 @@ def test_a_laboratorys_figure_is_among_what_is_compared(db: None) -> None:
     better = replace(only.samples[0], value=only.samples[0].value + 100_000)
     bent = replace(only, samples=(better, *only.samples[1:]))
     assert "not listed so" in {one.stated for one in differences(record, results=(bent,))}
+
+
+# --- what the salt rests on -------------------------------------------------------------------------
+
+
+@pytest.fixture
+def salted(book: Book) -> LotRecord:
+    """A lot with nitrite in its brine, packs in the freezer, and samples of which one is answered."""
+    one = book.open_lot(species="SAB", origin="wild")
+    which = batch(book, "B-7", 96)
+    tank = book.start("brine", "Brine tank 1", "07:30", one, declared="long", brine_batch=which)
+    book.end(tank, "15:30")
+    load = book.start("pack", "Table", "16:00", one, kg=10)
+    book.end(load, "17:00")
+    book.start("freeze", "Freezer", "17:30", one, kg=10)
+    sent = send(book, one, "18:00", "Listeria", "histamine")
+    answer(book, sent, "Listeria", 0, "2026-03-05 10:00")
+    return record_from(canonical_bytes(record_of(book, one)))
+
+
+def test_a_record_carries_what_the_salt_rests_on(salted: LotRecord) -> None:
+    assert salted.form == 3
+    assert recomputed(salted).differences == ()
+    brine, pack = (next(b.known for b in salted.bases if b.step == s) for s in ("brine", "pack"))
+    assert (brine.declared, brine.species, brine.cures[0].batch) == ("long", "SAB", "B-7")
+    assert brine.cures[0].ingoing == 150_000_000  # millionths of a ppm
+    assert [(one.step, one.amount_g) for one in pack.followed] == [("freeze", 10_000)]
+    assert [mark.name for mark in pack.sampled] == ["histamine"]
+
+
+@pytest.mark.parametrize(
+    ("step", "limit", "changes"),
+    [
+        ("brine", "declared", {"declared": "short"}),
+        ("brine", "cure", {"cures": ()}),
+        ("brine", "cure", {"species": "TRR"}),
+        ("pack", "to-freezer", {"followed": ()}),
+        ("pack", "to-freezer", {"amount_g": 10_001}),
+        ("pack", "histamine-sampled", {"sampled": ()}),
+    ],
+)
+def test_a_fact_of_the_salt_that_was_bent_is_named(
+    salted: LotRecord, step: str, limit: str, changes: dict[str, Any]
+) -> None:
+    bases = tuple(
+        replace(one, known=replace(one.known, **changes)) if one.step == step else one
+        for one in salted.bases
+    )
+    found = differences(salted, bases=bases)
+    assert any(f"limit {limit}," in one.what for one in found), found
+
+
+def test_a_species_that_is_not_the_lot_s_is_named(salted: LotRecord) -> None:
+    bases = tuple(
+        replace(one, known=replace(one.known, species="SAL")) if one.step == "brine" else one
+        for one in salted.bases
+    )  # on the same row as sablefish, so that the verdict is the same
+    [named] = [one for one in differences(salted, bases=bases) if "species" in one.what]
+    assert (named.stated, named.found) == ("SAB", "judged as SAL")
+
+
+def test_a_record_of_form_2_is_written_back_to_its_own_bytes(record: LotRecord) -> None:
+    old = canonical_bytes(replace(record, form=2))
+    assert b"declared" not in old.partition(b"bases")[2].partition(b"control_points")[0]
+    assert canonical_bytes(record_from(old)) == old
