@@ -13,10 +13,10 @@ import pytest
 
 from lots.core import judging
 from lots.core.finding import Finding, Span
-from lots.core.judging import Checked, Facts, Use, settle
+from lots.core.judging import Checked, CureUse, Facts, Sample, Use, Went, settle
 from lots.core.limits import KINDS, Limit, limit_from, waiting_for_files
 from lots.core.series import Chunk, chunks
-from lots.core.units import MS_PER_MIN, read_difference, to_ninths
+from lots.core.units import MILLIONTHS, MS_PER_MIN, read_difference, to_ninths
 from tests.core.make import at as clock
 from tests.core.make import make_facts
 
@@ -58,6 +58,7 @@ class Scene:
     observed: tuple[bool, ...] | None = None
     uses: tuple[tuple[str, str, str, tuple[tuple[str, str], ...]], ...] = ()
     left: str = ""  # when a person says that probe 2 left
+    more: dict[str, Any] = field(default_factory=dict)  # facts by their names
 
     def span(self, step: str) -> Span:
         start, _, end = (self.step or step).partition(" ")
@@ -104,6 +105,7 @@ STEP = {
     "at most": "08:00 12:00", "at least": "08:00 12:00", "between": "08:00 12:00", "maintained": "08:00 12:00",
     "lethality": "08:00 12:00", "exposure": "08:00 12:00", "cooling": "08:00 12:00", "duration": "08:00 14:00",
     "every": "08:00 12:00", "measured": "08:00 12:00", "observed": "08:00 12:00", "accurate": "08:00 12:00",
+    "declared": "08:00 12:00", "cure": "08:00 12:00", "followed": "08:00 09:00",
     "all of": "08:00 12:00", "any of": "08:00 12:00", "given": "08:00 12:01",
 }  # fmt: skip
 
@@ -124,6 +126,9 @@ LIMITS: dict[str, dict[str, Any]] = {
     "measured": {"kind": "measured", "quantity": "water-phase salt", "at_least": "3.5 %"},
     "observed": {"kind": "observed", "what": "ice"},
     "accurate": {"kind": "accurate", "within": "24 h", "tolerance": "2 °F"},
+    "declared": {"kind": "declared", "longer_than": "4 h"},
+    "cure": {"kind": "cure", "permitted": [{"species": ["SAB"], "at_most": "200 ppm", "rule": "21 CFR 172.175(a)(2)"}]},
+    "followed": {"kind": "followed", "by": "freeze", "within": "6 h"},
     "all of": {"kind": "all of", "limits": [COLD, OFTEN]},
     "any of": {"kind": "any of", "limits": [
         {"kind": "maintained", "at_least": "145 °F (62.8 °C)", "for": "30 min", "longest_gap": "10 min"},
@@ -555,6 +560,72 @@ SILENT = {
 }  # fmt: skip
 
 
+def said(declared: str, step: str) -> Scene:
+    return of(step=step, more={"declared": declared})
+
+
+def cured(*found: str, species: str = "SAB", ppm: int = 150) -> Scene:
+    """Fish in a batch of so many ppm ingoing, with what the laboratory found of nitrite in it."""
+    use = CureUse("B-7", ppm * MILLIONTHS, moment("08:00"))
+    samples = [Sample(round(float(one) * MILLIONTHS), moment("11:00"), True) for one in found]
+    facts = {"species": species, "cures": (use,), "measured": {"sodium nitrite": samples}}
+    return of(more=facts)
+
+
+def frozen(*rows: str, now: str, step: str = "") -> Scene:
+    """20 kg packed, and what of it went into the freezer: "14:00 20"."""
+    went = [Went(moment(when), int(kg) * 1000) for when, kg in map(str.split, rows)]
+    return of(step=step, now=now, more={"grams": 20_000, "followed": {"freeze": went}})
+
+
+def scene(expect: str, one: Scene) -> Row:
+    return Row(expect, one)
+
+
+# Figures of nitrite: 21 CFR 172.175(a)(2) (2006), 200 ppm in sablefish.
+TABLE |= {
+    "declared": {
+        EXACT: [scene(M, said("", "08:00 12:00")), scene(M, said("short", "08:00 12:00")),
+                scene(M, said("long", "08:00 20:00"))],
+        BEYOND: [scene(D, said("short", "08:00 12:01")), scene(D, said("", "08:00 12:01"))],
+        NONE: NOT_READ,
+        ONE: NOT_READ,
+        GAP: NOT_READ,
+        LATE: [turned(D, M, said("", "08:00 13:00"), said("long", "08:00 13:00"))],
+        CORRECTED: [turned(D, M, said("short", "08:00 12:30"), said("short", "08:00 11:50"))],
+        PULLED: NO_PROBE,
+        CHANGE: [scene(M, said("", "s00:30 w03:30")), scene(D, said("", "s00:30 w03:31"))],
+        FAHRENHEIT: NO_TEMPERATURE,
+    },
+    "cure": {
+        EXACT: [scene(M, cured("200")), scene(M, cured(ppm=0, species="TRR"))],
+        BEYOND: [scene(D, cured("200.000001")), scene(D, cured(species="TRR", ppm=1))],
+        NONE: [scene(P, cured())],
+        ONE: [scene(M, cured("150"))],
+        GAP: NO_TIME,
+        LATE: [turned(M, M, cured(), cured("150")),
+               turned(D, M, cured(species="TRR", ppm=1), cured(species="TRR", ppm=0))],
+        CORRECTED: [turned(D, M, cured("210"), cured("190"))],
+        PULLED: NO_PROBE,
+        CHANGE: NO_TIME,
+        FAHRENHEIT: NO_TEMPERATURE,
+    },
+    "followed": {
+        EXACT: [scene(M, frozen("14:00 20", now="15:00"))],
+        BEYOND: [scene(D, frozen("14:01 20", now="15:00")), scene(D, frozen("10:00 19", now="14:01"))],
+        NONE: [scene(P, frozen(now="14:00")), scene(D, frozen(now="14:01"))],
+        ONE: [scene(M, frozen("09:00 20", now="09:00"))],
+        GAP: NOT_READ,
+        LATE: [turned(D, M, frozen("15:00 20", now="15:00"), frozen("13:00 20", now="15:00"))],
+        CORRECTED: [turned(D, M, frozen("14:30 20", now="15:00"), frozen("13:30 20", now="15:00"))],
+        PULLED: NO_PROBE,
+        CHANGE: [scene(M, frozen("w06:00 20", now="w06:00", step="s01:00 w01:30")),
+                 scene(D, frozen("w06:01 20", now="w06:01", step="s01:00 w01:30"))],
+        FAHRENHEIT: NO_TEMPERATURE,
+    },
+}  # fmt: skip
+
+
 def the_limit(kind: str, more: dict[str, Any]) -> Limit:
     """The kind's limit on the fish, which knows how often a reading is asked: so that silence shows."""
     data = {"id": "limit", "of": "fish", **LIMITS[kind], **more}
@@ -574,7 +645,7 @@ def facts_of(scene: Scene, span: Span) -> Facts:
         for name, first, last, checks in scene.uses
     ]  # fmt: skip
     left = {"probe 2": moment(scene.left)} if scene.left else {}
-    return replace(found, uses={"fish": uses} if uses else {}, left=left)
+    return replace(found, uses={"fish": uses} if uses else {}, left=left, **scene.more)
 
 
 def check_of(check: tuple[str, str]) -> Checked:
@@ -633,7 +704,7 @@ def test_the_edges_that_do_not_apply_are_these_and_each_says_why() -> None:
         for edge, rows in edges.items()
         if isinstance(rows, str)
     }
-    assert len(absent) == 19
+    assert len(absent) == 31
     assert all(why.startswith("does not apply: ") for why in absent.values())
     # lateness and corrections apply to every kind, as do the edge itself and what is beyond it
     assert not {edge for _, edge in absent} & {EXACT, BEYOND, LATE, CORRECTED}
