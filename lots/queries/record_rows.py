@@ -12,6 +12,8 @@ from lots.models.house import AccuracyCheck, Instrument
 from lots.models.lot import LaboratoryResult, LoadPart, Lot
 from lots.models.plan import Plan
 from lots.models.reading import Observation, PackedSeries, Reading
+from lots.models.salt import BatchReading
+from lots.queries.batches import batch_of
 from lots.queries.evidence import LoadEvidence, corrected, end_of, evidence, is_late, started_at
 from lots.queries.plans import plan_value
 from lots.queries.record_loads import acceptance, initials_of
@@ -216,6 +218,7 @@ def _result_of(row: LaboratoryResult, own: Lot) -> str:
 def instruments(steps: list[Step]) -> tuple[paper.InstrumentFacts, ...]:
     ids = {row.instrument_id for step in steps for row in step.hand if row.instrument_id}
     ids |= {row.source.instrument_id for step in steps for row in step.packed}
+    ids |= _of_batches(steps)
     begun = min((step.found.span.start for step in steps), default=0)
     ends = [step.found.span.end for step in steps]
     over = None if None in ends else max((end for end in ends if end is not None), default=None)
@@ -223,6 +226,13 @@ def instruments(steps: list[Step]) -> tuple[paper.InstrumentFacts, ...]:
         _instrument(one, begun, over)
         for one in Instrument.objects.filter(pk__in=[pk for pk in ids if pk]).order_by("name")
     )
+
+
+def _of_batches(steps: list[Step]) -> set[int | None]:
+    """The instruments with which the strength of the lot's batches was read."""
+    batches = {batch for step in steps if (batch := batch_of(step.part.load)) is not None}
+    read = BatchReading.objects.filter(batch__in=batches)
+    return set(read.values_list("instrument", flat=True))
 
 
 def _instrument(one: Instrument, begun: int, over: int | None) -> paper.InstrumentFacts:
