@@ -32,7 +32,9 @@ from lots.entries.book import act, already, canonical, taken_once
 from lots.entries.brining import (
     check_batch_use,
     check_before,
+    put_right_measured,
     take_back_measured,
+    took_over,
     write_measured,
 )
 from lots.entries.judging import forget_states, judge_loads, later_loads
@@ -250,7 +252,8 @@ def check_batch(
 def correct_batch_reading(
     person: Person, wrong: BatchReading, typed: Strength, reason: str, when: Moments
 ) -> BatchReading:
-    """Puts a wrong reading of a batch right by a new row; both stay."""
+    """Puts a wrong reading of a batch right by a new row, and what loads took over of it; all rows stay,
+    and the loads are judged anew."""
     require(person, Right.OPERATOR)
     if not reason.strip():
         raise Refused({"reason": "Say what was wrong."})
@@ -258,13 +261,21 @@ def correct_batch_reading(
     if found.value == wrong.value and typed.as_read.strip() == wrong.as_read:
         raise Refused({"as_read": "This is the figure that already stands."})
     seen = Moments(wrong.observed_at, when.entered_at, when.recorded_at, when.device_offset_ms)
+    loads = {one.load for one in took_over(wrong)}
+    notice_lapses([lot for load in loads for lot in _lots(load)], when.recorded_at)
     with act("batch reading corrected", person, when.recorded_at) as writing:
         if BatchReading.objects.filter(corrects=wrong).exists():
             raise Changed("This reading was already corrected. Correct the newer row instead.")
         row = _reading(wrong.batch, typed, found, seen)
         row.corrects, row.note = wrong, reason.strip()
         writing.say(batch=wrong.batch.code, corrects=wrong.pk, **when.said())
-        return writing.write(row)
+        writing.write(row)
+        taken = took_over(wrong)
+        put_right_measured(writing, taken, row, reason, when)
+        again = [_fresh(load) for load in dict.fromkeys(one.load for one in taken)]
+        writing.concerns(*(lot for load in again for lot in _lots(load)))
+        judge_loads(writing, again, when.recorded_at)
+        return row
 
 
 def _reading(batch: BrineBatch, typed: Strength, found: _Corrected, when: Moments) -> BatchReading:

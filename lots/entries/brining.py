@@ -185,3 +185,26 @@ def take_back_measured(writing: Act, load: Load, reason: str, when: Moments) -> 
         seen = Moments(row.observed_at, when.entered_at, when.recorded_at, when.device_offset_ms)
         figure = Figure(row.as_read, row.unit, row.probe, row.quantity, row.instrument)
         write_reading(writing, figure, row.place, load, seen, row, reason, withdrawn=True)
+
+
+def took_over(row: BatchReading) -> list[Reading]:
+    """The readings of loads that are this reading of their batch."""
+    loads = [load.pk for load in uses_of([row.batch])[row.batch_id]]
+    found = Reading.objects.filter(
+        load__in=loads,
+        quantity=STRENGTH,
+        observed_at=row.observed_at,
+        entered_at=row.entered_at,
+        corrected_by=None,
+        withdrawn=False,
+    )
+    return list(found.select_related("place__within", "load").order_by("pk"))
+
+
+def put_right_measured(
+    writing: Act, wrong: Iterable[Reading], row: BatchReading, reason: str, when: Moments
+) -> None:
+    """Puts right what loads took over of a reading of their batch; `row` is the right one."""
+    for one in wrong:
+        seen = Moments(one.observed_at, when.entered_at, when.recorded_at, when.device_offset_ms)
+        write_reading(writing, _strength(row, row.batch), one.place, one.load, seen, one, reason)

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from lots.entries import batch
+from lots.entries import batch, plan
 from lots.entries.batch import NewBatch, Strength, Typed
 from lots.entries.house import NewInstrument, open_place, register_instrument
 from lots.entries.load import Portion, start_load
@@ -17,6 +17,7 @@ from lots.models.lot import BrineBatch, Load, Lot
 from lots.models.reading import Reading
 from lots.models.salt import BatchDiscarded, BatchNamed, BatchReading
 from lots.queries.batches import Ask, batch_of, batch_value, before_load, brine_g_of, uses_of
+from lots.queries.plans import starting_plans
 from tests.make import Book, Salting, make_book, moment, seen
 
 pytestmark = pytest.mark.django_db
@@ -414,6 +415,22 @@ def test_strength_and_ratio_of_the_batch_are_measured_in_the_load(chilled: Book)
     assert str(judged["brine-ratio"].verdict) == "MET"
 
 
+def test_a_strength_put_right_is_put_right_in_the_load_too(chilled: Book) -> None:
+    lot, row = chilled.open_lot("SA-1", 5, species="SAL"), chilled.mix()
+    wrong = batch.check_batch(chilled.operator, row, read(), seen("06:40"))
+    said = chilled.in_batch(row, "07:30", lot)
+    load = chilled.start("brine", "Brine tank 1", "07:30", lot, salting=said)
+    assert str(chilled.judged(lot, "brine", "07:31")["brine-strength"].verdict) == "MET"
+    weak = replace(read(), as_read="48")
+    batch.correct_batch_reading(chilled.operator, wrong, weak, "a 4 for a 7", seen("07:40"))
+    first, second = Reading.objects.filter(load=load, quantity="brine strength").order_by("pk")
+    assert second.corrects == first
+    assert second.value < 47_000_000
+    assert second.correction_reason == "a 4 for a 7"
+    # below the plan's 60 °SAL
+    assert str(chilled.judged(lot, "brine", "07:41")["brine-strength"].verdict) == "DEVIATION"
+
+
 def test_a_reading_too_old_or_from_before_another_load_is_not_the_loads(chilled: Book) -> None:
     lot, other = (chilled.open_lot(code, 5, species="SAL") for code in ("SA-1", "SA-2"))
     row = chilled.mix("B-1", "02:00")
@@ -464,6 +481,32 @@ def test_a_batch_too_old_is_refused_unless_it_was_filtered(book: Book) -> None:
     said = book.in_batch(row, "11:01", lot, filtered=True)
     load = book.start("brine", "Brine tank 1", "11:01", lot, salting=said)
     assert "filtered before this load" in load.note
+
+
+def test_species_that_lie_alone_share_a_tank_with_no_other(book: Book) -> None:
+    content = starting_plans()["hot-smoked-vacuum-frozen"]
+    content["brining"]["apart"] = ["SAB"]
+    base = book.version
+    draft = plan.begin_draft(book.coordinator, content["title"], content, base, moment("05:00"))
+    book.version = plan.publish_plan(book.coordinator, draft, "sablefish apart", moment("05:00"))
+    row = book.mix(at="06:00")
+    trout = book.open_lot("TR-1", 5)
+    sable = book.open_lot("SA-1", 5, species="SAB", origin="wild")
+    said = Salting("short", row)
+    refused(
+        lambda: book.start("brine", "Brine tank 1", "07:30", trout, sable, salting=said),
+        "brine_batch",
+        "Sablefish shares a batch with no other species by the plan, and here would be Rainbow trout",
+    )
+    first = book.start(
+        "brine", "Brine tank 1", "07:30", sable, salting=book.in_batch(row, "07:30", sable)
+    )
+    book.end(first, "08:00")
+    refused(
+        lambda: book.start("brine", "Brine tank 1", "08:10", trout, salting=said),
+        "brine_batch",
+        "Sablefish shares a batch",
+    )
 
 
 # --- named later ----------------------------------------------------------------------------------

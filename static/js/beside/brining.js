@@ -29,7 +29,7 @@ const tick = (words, onchange) =>
 // to be looked at or answered first; of any other step both are empty.  `weigh` and `grams` are the house's weights.
 export function salting(step, { weigh, grams }, body = {}) {
   if (!SALTED.includes(step.kind)) return { node: null, look: async () => ({}) };
-  const batches = state.data.batches.filter(one => one.step === step.kind);
+  const batches = (state.data.batches ?? []).filter(one => one.step === step.kind);
   const said = { declared: body.declared ?? '', filtered: false, seen: '', already: false };
   const shown = h('div', { 'aria-live': 'polite' });
   const forget = () => {
