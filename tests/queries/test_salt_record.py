@@ -14,7 +14,9 @@ from lots.entries.laboratory import (
     send_samples,
 )
 from lots.entries.pieces import TypedPieces, correct_pieces, measure_pieces
+from lots.entries.weights import correct_weight, weigh_stage
 from lots.models.lot import Lot
+from lots.queries.book_check import book_faults
 from tests.make import Book, make_book, moment, seen
 from tests.queries.test_record import paper, record_of
 
@@ -79,3 +81,20 @@ def test_a_report_put_right_and_one_that_will_not_come_are_printed(chilled: Book
     assert "computed from the salt and" in pages
     assert "no result will come of these samples: lost in the post" in pages
     assert recomputed(record).differences == ()
+
+
+def test_the_walk_finds_every_new_kind_of_act_as_it_was_written(chilled: Book, lot: Lot) -> None:
+    at = moment(AT)
+    sent = send_samples(chilled.operator, lot, Sending("Bay", ["salt"]), at, at)
+    report = NewReport({"salt": ["2.9"]}, "Bay", sent=sent)
+    rows = enter_report(chilled.operator, lot, report, at, at, at)
+    correct_report(chilled.reviewer, rows[0].line_id, PutRight({"salt": [""]}, "not ours"), at)
+    give_up_samples(chilled.reviewer, sent, "lost in the post", at)
+    enter_report(
+        chilled.coordinator, lot.plan_version.plan, NewReport({"pH": ["6"]}, "Bay"), at, at, at
+    )
+    row = measure_pieces(chilled.operator, lot, TypedPieces(["30"], ["200"]), seen("07:10"))
+    correct_pieces(chilled.operator, row, None, "of another lot", seen("07:20"))
+    weight = weigh_stage(chilled.operator, lot, "trimmed", "15", "kg", seen("07:30"))
+    correct_weight(chilled.operator, weight, "14", "kg", "with the tub", seen("07:40"))
+    assert list(book_faults()) == []
