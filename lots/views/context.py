@@ -23,6 +23,7 @@ MENU = (
     ("Instruments", "instruments", True),
     ("Logger files", "logger_upload", True),
     ("Laboratory", "laboratory", True),
+    ("Sums", "sums", True),
     ("Trace", "trace", True),
     ("Sheets to print", "sheets", True),
     ("My PIN", "pin_set", True),
