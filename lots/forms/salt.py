@@ -53,12 +53,19 @@ FACES: Final = [
 def read_thicknesses(text: str, unit: str) -> list[Fraction]:
     """Millimetres of each thickness in a list: "38, 41.5", "1.5 in 2 in"; a bare figure is in `unit`.
 
+    A comma without a space could be a decimal sign or the next piece.
+
     Raises:
         BadQuantity: one that is no thickness, or more than can be shown.
     """
     parts = [part for part in _BETWEEN.split(text.strip().strip(",")) if part.strip()]
     if not parts:
         raise BadQuantity("Type the thickness, such as 38 mm or 1.5 in.")
+    if unclear := next((part for part in parts if "," in part), None):
+        apart = unclear.replace(",", ", ")
+        raise BadQuantity(
+            f"“{unclear}” can be read two ways. Type {unclear.replace(',', '.')}, or {apart} with a space."
+        )
     if len(parts) > MOST_PIECES:
         raise BadQuantity(f"Type at most {MOST_PIECES} pieces at once.")
     return [_millimetres(part.strip(), unit) for part in parts]
@@ -102,7 +109,9 @@ class BriningForm(SumForm):
         widget=forms.RadioSelect, initial="brine",
     )  # fmt: skip
     thickness = TextFigure(max_length=400, label="Thickness")
-    thickness_unit = forms.ChoiceField(label="in", choices=[("mm", "mm"), ("in", "inches")])
+    thickness_unit = forms.ChoiceField(
+        label="Thickness in", choices=[("mm", "mm"), ("in", "inches")]
+    )
     open_faces = forms.ChoiceField(
         label="The skin is", choices=FACES, widget=forms.RadioSelect, initial="1"
     )
@@ -113,7 +122,7 @@ class BriningForm(SumForm):
         label="Strength of the brine", required=False, help_text="Not of a dry salting."
     )
     strength_unit = forms.ChoiceField(
-        label="in", choices=[("SAL", "°SAL"), ("%", "% salt by weight")]
+        label="Strength in", choices=[("SAL", "°SAL"), ("%", "% salt by weight")]
     )
     ratio = NumberField(
         label="Brine to 1 of fish",
@@ -238,6 +247,7 @@ class PointForm(BriningForm):
     moisture_found = PercentField(label="Moisture found, %", help_text="Of the same sample.")
     note = forms.CharField(label="Note", max_length=400, required=False)
     client_key = KeyField()
+    SURE = "It is so: keep it"
     WATCHED = (
         "thickness_unit", "unit", "strength_unit", "method", "salt", "moisture_found", "strength", "ratio",
         "yield_pct",

@@ -179,6 +179,7 @@ class SumForm(forms.Form):
     """What all sums share: figures that are odd are asked about once, beside their field."""
 
     confirmed = SureField()
+    SURE = "It is so: reckon with it"
     WATCHED: tuple[str, ...] = ("unit", "temp")  # what a yes is about beside the figure itself
 
     def __init__(self, *args: Any, **options: Any) -> None:
@@ -217,9 +218,9 @@ class SumForm(forms.Form):
         said = ";".join(self._said(name) for name in self.asked)
         for name, text in self.asked.items():
             self.add_error(name if name in self.fields else None, text)
+        self["confirmed"].label = self.SURE
         box = forms.CheckboxInput(attrs={"value": said}, check_test=lambda _: False)
         self.fields["confirmed"].widget = box
-        self.fields["confirmed"].label = "It is so: reckon with it"
         self.data = self.data.copy()
         self.data[self.add_prefix("confirmed")] = ""
 

@@ -77,6 +77,10 @@ class SaltForecast:
         return self.rows[0]
 
     @property
+    def wanted(self) -> str:
+        return percent(self.asked.target_pct)
+
+    @property
     def planning(self) -> str:
         return PLANNING
 
