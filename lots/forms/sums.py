@@ -164,8 +164,9 @@ class InstrumentForm(SumForm):
     )
     helper = laid_out(
         "means",
-        Row("reading", "temp", "unit"),
-        Row("reference", "full_scale"),
+        Row("reading", "full_scale"),
+        Row("temp", "unit"),
+        Row("reference"),
         "corrects",
         "confirmed",
     )
@@ -221,8 +222,9 @@ class NitriteForm(SumForm):
     helper = laid_out(
         "method",
         "species",
-        Row("fish", "brine", "pick_up"),
-        Row("nitrite", "cure", "wanted"),
+        Row("fish", "brine"),
+        Row("pick_up", "nitrite"),
+        Row("cure", "wanted"),
         "confirmed",
     )
 
@@ -440,7 +442,7 @@ class AheadForm(SumForm):
     unit = _unit()
     WATCHED = ("method", "unit", "temp", "water", "salt", "fish")
     helper = laid_out(
-        "method", Row("water", "salt", "fish"), Row("moisture", "fish_salt", "target"), Row("temp", "unit"), "confirmed",
+        "method", Row("water", "salt"), Row("fish", "moisture"), Row("fish_salt", "target"), Row("temp", "unit"), "confirmed",
     )  # fmt: skip
 
     def reckon(self, cleaned: dict[str, Any]) -> None:

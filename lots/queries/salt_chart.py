@@ -34,6 +34,7 @@ class Mark:
     shape: str
     words: str
     label: str = ""
+    label_dy: int = 28  # below it, or above where the target's line is below
 
 
 @dataclass(frozen=True)
@@ -217,7 +218,8 @@ def _marks(found: SaltForecast, frame: _Frame) -> list[Mark]:
         clear = x + half < taken
         if clear:
             taken = x - half - LETTER / 2
-        out.append(Mark(x, y, row.shape, _words(row), text if clear else ""))
+        under = y < frame.y(found.asked.target_pct) - 6 < y + 28
+        out.append(Mark(x, y, row.shape, _words(row), text if clear else "", -16 if under else 28))
     return out
 
 

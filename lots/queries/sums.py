@@ -328,8 +328,10 @@ def scaled_answer(before: Batch, after: Batch, temp: int) -> Answer:
     notes = (
         "Each part is rounded to the milligram; weigh as finely as the scale goes, curing salt to the gram or finer.",
     )
+    figure, other = mass(after.total_mg).split(" (")
+    whole = figure, f"{other.rstrip(')')}; the sum of the parts"
     if after.method != "brine":
-        return Answer("All together", mass(after.total_mg), "the sum of the parts", rows, notes)
+        return Answer("All together", *whole, rows, notes)
     figures = brine_figures(after, temp)
     rows += (
         Row(
@@ -351,7 +353,7 @@ def scaled_answer(before: Batch, after: Batch, temp: int) -> Answer:
                 "nitrite ÷ the whole batch",
             ),
         )
-    return Answer("All together", mass(after.total_mg), "the sum of the parts", rows, notes)
+    return Answer("All together", *whole, rows, notes)
 
 
 # --- salt in the fish -----------------------------------------------------------------------------

@@ -11,12 +11,15 @@ from django.db.models import QuerySet
 
 from lots.core.calibration import Calibration, CannotSay, Point, Residual, calibrate, point_from
 from lots.core.salting import PER_CENT
+from lots.core.sheet import seconds_for
 from lots.core.units import MILLIONTHS, MM_PER_IN, show_both, show_number
-from lots.core.uptake import PUBLISHED, Diffusivity, published
+from lots.core.uptake import AT_NINTHS, PUBLISHED, Diffusivity, published
 from lots.models.lot import LaboratoryResult, LaboratorySample
 from lots.models.salt import UptakePoint, UptakePointLeftOut
 
 UM_PER_MM: Final = 1000
+S_PER_H, H_PER_DAY = 3600, 24
+HALF, INCH_M = 0.5, 0.0254
 WATER_PHASE: Final = "water-phase salt"
 FIGURES: Final = (
     "thickness_um", "open_faces", "brined_ms", "brine_temp", "brine_salt", "ratio", "raw_moisture",
@@ -70,9 +73,26 @@ class Known:
         )
 
     @property
+    def everyday(self) -> str:
+        """The diffusivity as a time that a person can picture: half of the way in a piece of an inch."""
+        found = self.diffusivity.at(AT_NINTHS)
+        half = [seconds_for(HALF, one, INCH_M, 1) for one in (found.high, found.best, found.low)]
+        soon, best, late = (_about(seconds) for seconds in half)
+        return (
+            "So an inch (25.4 mm) of fish with its skin on, in much brine at 41.0 °F (5.0 °C), has taken up half of what it "
+            f"can after about {best}: {soon} by the quick end of the band, {late} by the slow one."
+        )
+
+    @property
     def why(self) -> str:
         """Why the house's own results do not give one; nothing where they do."""
         return self.fit.why if isinstance(self.fit, CannotSay) else ""
+
+
+def _about(seconds: float) -> str:
+    """A time to the hour, from two days on to the day."""
+    hours = max(1, round(seconds / S_PER_H))
+    return f"{hours} h" if hours < 2 * H_PER_DAY else f"{round(hours / H_PER_DAY)} days"
 
 
 def known_of(rows: Sequence[UptakePoint]) -> Known:
@@ -82,7 +102,8 @@ def known_of(rows: Sequence[UptakePoint]) -> Known:
 
 def known_now() -> Known:
     """What is known of the diffusivity by the points that stand."""
-    return known_of(list(UptakePoint.objects.filter(left_out=None).order_by("pk")))
+    rows = UptakePoint.objects.filter(left_out=None).select_related("left_out")
+    return known_of(list(rows.order_by("pk")))
 
 
 def diffusivity_text(figure: float) -> str:

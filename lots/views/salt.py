@@ -87,7 +87,7 @@ def salt_points(request: HouseRequest) -> HttpResponse:
     if known.own is not None:
         context |= {
             "best": diffusivity_text(known.own.best),
-            "band": f"{diffusivity_text(known.own.low)} to {diffusivity_text(known.own.high)}",
+            "band": f"from {diffusivity_text(known.own.low)} to {diffusivity_text(known.own.high)}",
             "level": round(100 * known.own.level),
             "scatter": round(100 * known.own.diffusivity.scatter),
         }
