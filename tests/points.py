@@ -6,7 +6,7 @@ from typing import Any
 from lots.core.calibration import Point
 from lots.core.units import MILLIONTHS
 from lots.core.uptake import Brining, Diffusivity
-from lots.entries.lot import NewResult, enter_laboratory_result
+from lots.entries.laboratory import NewResult, enter_laboratory_result
 from lots.entries.uptake import NewPoint, keep_point
 from lots.models.lot import LaboratoryResult, Lot
 from lots.models.salt import UptakePoint

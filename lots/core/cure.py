@@ -12,13 +12,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, Final, Protocol
 
-from lots.core.units import MILLIONTHS, BadQuantity, read_quantity, show_quantity
+from lots.core.units import MG_PER_G, MILLIONTHS, BadQuantity, read_quantity, show_quantity
 
 METHODS: Final = ("equilibrium", "pick-up", "dry")
 DRY_SALT: Final = "dry salt"  # a batch's method, as core/batch.py says it
 NITRITE: Final = "sodium nitrite"
 FLAGS: Final = ("published", "to be confirmed")
-MG_PER_G: Final = 1000
 PPM: Final = MILLIONTHS
 Share = Fraction | int
 

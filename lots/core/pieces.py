@@ -9,10 +9,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, Final
 
-from lots.core.units import MM_PER_IN, BadQuantity, convert, read_number, show_number
+from lots.core.units import MG_PER_G, MM_PER_IN, BadQuantity, convert, read_number, show_number
 
 UM_PER_MM: Final = 1000
-MG_PER_G: Final = 1000
 LENGTH_UNITS: Final = ("mm", "in")
 WEIGHT_UNITS: Final = ("g", "kg", "oz", "lb")
 SHOWN: Final = 1  # decimals of a mean or a millimetre

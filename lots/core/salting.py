@@ -12,11 +12,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final, Protocol
 
+from lots.core.salt_water import SATURATED
+from lots.core.units import MG_PER_G
+
 PER_CENT: Final = 100
-MG_PER_G: Final = 1000
-SATURATED_PCT: Final = Fraction(
-    "26.395"
-)  # salt at 100 °SAL, 60 °F: the salometer tables' own figure
 G_PER_KG: Final = 1000
 Number = Fraction | int
 
@@ -76,7 +75,7 @@ def equilibrium(
     fish_mg = Fraction(fish_g) * MG_PER_G
     salt = salt_mg + fish_mg * fish_salt_pct / PER_CENT
     found = PER_CENT * salt / (salt + water_mg + fish_mg * moisture_pct / PER_CENT)
-    return min(found, SATURATED_PCT)
+    return min(found, SATURATED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +185,7 @@ class Ahead:
     @property
     def strength_sal(self) -> Fraction | None:
         """The brine that would do, in degrees of the salometer at 60 °F."""
-        return None if self.strength_pct is None else PER_CENT * self.strength_pct / SATURATED_PCT
+        return None if self.strength_pct is None else PER_CENT * self.strength_pct / SATURATED
 
 
 def ahead(
@@ -225,7 +224,7 @@ def ahead(
         ratio=ratio,
         batch_pct=pct,
         dry_to=drying_to(highest, moisture_pct, target_pct, fish_salt_pct),
-        strength_pct=strength if strength is not None and strength <= SATURATED_PCT else None,
+        strength_pct=strength if strength is not None and strength <= SATURATED else None,
         ratio_needed=_ratio_for(pct, Fraction(target_pct), moisture_pct, fish_salt_pct),
         dry_salt_g=dry_salt_for(target_pct, moisture_pct, fish_salt_pct),
     )

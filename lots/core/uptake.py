@@ -18,7 +18,8 @@ from functools import cached_property
 from math import exp, inf, log, sqrt
 from typing import Final
 
-from lots.core.salting import PER_CENT, SATURATED_PCT, BadSalting
+from lots.core.salt_water import SATURATED
+from lots.core.salting import PER_CENT, BadSalting
 from lots.core.sheet import FACES, fourier, fraction_in, profile
 from lots.core.units import MS_PER_DAY, MS_PER_S, NINTHS_PER_C
 
@@ -157,7 +158,7 @@ class Brining:
     def end(self) -> float:
         """Grams of salt for one of the fish's water at full equilibrium, never above what dissolves."""
         salt = self.ratio * self.brine_pct / PER_CENT
-        most = float(SATURATED_PCT / (PER_CENT - SATURATED_PCT))
+        most = float(SATURATED / (PER_CENT - SATURATED))
         return min(salt / (self.ratio - salt + self.moisture_pct / PER_CENT), most)
 
     @cached_property

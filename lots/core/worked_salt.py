@@ -6,7 +6,7 @@ from fractions import Fraction
 from math import inf, isinf
 from typing import Any, Final
 
-from lots.core.cure import MG_PER_G, cure_for_ppm, ingoing_ppm
+from lots.core.cure import cure_for_ppm, ingoing_ppm
 from lots.core.limits import Verdict
 from lots.core.salting import (
     PER_CENT,
@@ -24,7 +24,7 @@ from lots.core.sheet import (
     seconds_for,
     thickness_for,
 )
-from lots.core.units import GRAMS_PER_OZ, MS_PER_S, convert
+from lots.core.units import GRAMS_PER_OZ, MG_PER_G, MS_PER_S, convert
 from lots.core.worked_text import BadCase, plain, span_ms
 
 Case = Mapping[str, Any]

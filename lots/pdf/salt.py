@@ -15,7 +15,7 @@ from lots.core.record_salt import (
     ThawFacts,
     WeightFacts,
 )
-from lots.core.units import MILLIONTHS, show_number
+from lots.core.units import MG_PER_G, MILLIONTHS, show_number
 from lots.pdf.layout import Column, Row, Sheet, Struck
 from lots.pdf.words import NONE, Shown, sentence
 
@@ -28,7 +28,6 @@ DECLARED = {
     "long": "declared long: longer than 4 h",
     "": "not declared",
 }
-MG_PER_G = 1000
 
 
 def draw_salt(sheet: Sheet, record: LotRecord, shown: Shown) -> None:

@@ -1,6 +1,5 @@
 """What must stand on a lot's packs and how they are kept: storage, statement, allergens, additives, dates."""
 
-import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -9,6 +8,7 @@ from lots.core.plan import Plan, Product
 from lots.core.statements import Statement, holds
 from lots.core.use_by import listed
 from lots.models.lot import BrineBatch, Load, LoadPart, Lot
+from lots.queries.batches import batch_of, batch_value
 from lots.queries.house import statements
 from lots.queries.judgements import Judged, judge_lot
 from lots.queries.lineage import balance, parts_of, through_steps
@@ -243,21 +243,13 @@ def _words(name: str) -> set[str]:
 
 def _held(parts: Sequence[LoadPart]) -> list[_Held]:
     """What the batches held beside water, in order of the loads."""
-    batches = {batch.pk: batch for part in parts if (batch := _batch_of(part.load))}
+    batches = {batch.pk: batch for part in parts if (batch := batch_of(part.load))}
     return [one for batch in batches.values() for one in _contents(batch)]
 
 
-def _batch_of(load: Load) -> BrineBatch | None:
-    """The batch that the load lies in, named at its start or later."""
-    if load.brine_batch_id is not None:
-        return load.brine_batch
-    named = getattr(load, "batch_named", None)
-    return None if named is None else named.batch
-
-
 def _contents(batch: BrineBatch) -> Iterator[_Held]:
-    for part in json.loads(batch.content)["parts"]:
-        kind, names = part["kind"], listed(part.get("name", ""))
+    for part in batch_value(batch).parts:
+        kind, names = part.kind, listed(part.name)
         if kind == "curing salt":  # a cure is salt that brings nitrite, whatever its trade calls it
             yield _Held("salt", "salt", batch.code)
             yield _Held("sodium nitrite", "", batch.code)
@@ -268,7 +260,7 @@ def _contents(batch: BrineBatch) -> Iterator[_Held]:
 
 def _without_batch(parts: Sequence[LoadPart]) -> Iterator[LoadPart]:
     for part in parts:
-        if part.load.step_kind in SALTING and _batch_of(part.load) is None:
+        if part.load.step_kind in SALTING and batch_of(part.load) is None:
             yield part
 
 

@@ -7,6 +7,7 @@ from lots.core import record_salt as paper
 from lots.core.moments import show_day
 from lots.core.pieces import Spread, show_mg, show_um, spread
 from lots.core.reckoned import batch_figures, use_figures
+from lots.core.salting import PER_CENT
 from lots.core.units import MILLIONTHS, show_number, show_quantity, show_span
 from lots.core.weights import StageYield
 from lots.models.lot import BrineBatch, LaboratorySent, Load, Lot
@@ -20,7 +21,6 @@ from lots.queries.pieces import pieces_of, samples_of
 from lots.queries.record_loads import initials_of
 from lots.queries.yields import dried_share, mass_balance, yields
 
-PER_CENT = 100
 BATCH_PART = ("kind", "name", "as_read", "unit", "mg", "mg_per_measure", "nitrite_millionths")
 
 

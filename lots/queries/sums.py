@@ -212,9 +212,8 @@ def prism_answer(pct: Fraction, temp: int, corrects_itself: bool) -> Answer:
 @lru_cache
 def cure_tables() -> tuple[Jurisdiction, ...]:
     """The jurisdictions of fixtures/cure.toml."""
-    file = Path(settings.SPECIES_FILE).with_name("cure.toml")
     known = {row["code"] for row in species()}
-    return jurisdictions(tomllib.loads(file.read_text()), known)
+    return jurisdictions(tomllib.loads(Path(settings.CURE_FILE).read_text()), known)
 
 
 METHOD_WORDS: Final = {

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from lots.core.salt_water import SATURATED
 from lots.core.salting import (
-    SATURATED_PCT,
     Ahead,
     BadSalting,
     ahead,
@@ -89,7 +89,7 @@ def test_a_dry_salting_leaves_all_its_salt_in_the_fish() -> None:
 
 def test_salt_that_does_not_dissolve_does_not_go_in() -> None:
     """100 °SAL, 26.395 %, is all that water holds at 60 °F (the salometer tables)."""
-    assert equilibrium(5_000_000, 0, 10_000, 70) == SATURATED_PCT
+    assert equilibrium(5_000_000, 0, 10_000, 70) == SATURATED
 
 
 @given(MOISTURE, st.integers(1, 25), RATIO)
@@ -213,7 +213,7 @@ def test_no_brine_is_strong_enough_where_there_is_too_little_of_it() -> None:
     assert found.strength_pct is None
     assert found.strength_sal is None
     needs = strength_for(Fraction("3.5"), Fraction(1, 10), 72)
-    assert needs > SATURATED_PCT
+    assert needs > SATURATED
 
 
 def test_a_batch_without_salt_and_water_still_says_what_would_do() -> None:

@@ -8,9 +8,10 @@ import pytest
 
 from lots.core.limits import Verdict
 from lots.entries import plan as plans
+from lots.entries.laboratory import NewResult, enter_laboratory_result
 from lots.entries.lapses import lapsed, notice_lapses
 from lots.entries.load import Portion, end_load, move_start, start_load
-from lots.entries.lot import NewResult, destroy_part, enter_laboratory_result, split_lot
+from lots.entries.lot import destroy_part, split_lot
 from lots.entries.moments import Moments
 from lots.entries.reading import accept_late
 from lots.models.book import BookLine

@@ -6,7 +6,8 @@ from typing import Any
 import pytest
 
 from lots.core.calibration import Calibration, CannotSay, Why
-from lots.entries.lot import NewResult, enter_laboratory_result, void_lot
+from lots.entries.laboratory import NewResult, enter_laboratory_result
+from lots.entries.lot import void_lot
 from lots.entries.refusals import NotAllowed, Refused, Unlikely
 from lots.entries.uptake import keep_point, leave_out
 from lots.models.book import BookLine, LineLot

@@ -2,7 +2,8 @@
 
 import pytest
 
-from lots.entries.lot import NewResult, enter_laboratory_result, merge_lots, split_lot
+from lots.entries.laboratory import NewResult, enter_laboratory_result
+from lots.entries.lot import merge_lots, split_lot
 from lots.models.lot import Lot
 from lots.queries.judgements import judge_lot
 from lots.queries.pack import PackSheet, pack_bars, pack_sheet
