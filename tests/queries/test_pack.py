@@ -202,7 +202,7 @@ def test_a_portion_split_off_before_the_brine_does_not_inherit_its_additives(boo
     lot = book.open_lot()
     new = split_lot(book.operator, lot, "TR-1b", 5_000, "", moment("07:30"))
     load = book.start(
-        "brine", "Brine tank 1", "08:00", lot, kg=15, brine_batch=batch(book, "B-1", CURE)
+        "brine", "Brine tank 1", "08:00", lot, kg=15, brine_batch=batch(book, "B-1", *BRINE, CURE)
     )
     book.end(load, "12:00")
     assert "sodium nitrite" in named(sheet(lot))
