@@ -29,6 +29,7 @@ from lots.forms.plan_kinds import (
     kind_choices,
 )
 from lots.forms.plan_spots import YES_NO, Choices, Group, Offer, Spot
+from lots.queries.house import species
 from lots.queries.plans import starting_limits
 
 # kinds whose figures are temperatures, so that a thermometer's accuracy makes them stricter
@@ -109,7 +110,7 @@ def _what(data: Content, path: str, kind: str, steps: Choices) -> tuple[Spot, ..
             ),
             Spot(
                 join(path, "when_sampled"), "Asked of", "choice",
-                (("", "each lot"), ("yes", "lots that were sampled for it")), optional=True,
+                (("", "each lot"), ("yes", "sampled lots")), optional=True,
             ),
         )  # fmt: skip
     if kind == "followed":
@@ -182,9 +183,16 @@ def _permitted(data: Content, path: str, kind: str, fish: Choices) -> list[Group
     if kind != "cure":
         return []
     return [
-        _fish_row(below, said(row, "words") or f"Row {number}", fish)
+        _fish_row(below, said(row, "words") or f"Row {number}", (*fish, *_others(row, fish)))
         for number, (below, row) in enumerate(rows(data, "permitted", path), 1)
     ]
+
+
+def _others(row: Content, fish: Choices) -> Choices:
+    """The row's species that are not the plan's, so that saving loses none of them."""
+    have, names = dict(fish), {one["code"]: one["english_name"] for one in species()}
+    others = [str(code) for code in row.get("species", ()) if code not in have]
+    return tuple((code, f"{names.get(code, code)} (not in the plan)") for code in others)
 
 
 def _fish_row(path: str, heading: str, fish: Choices) -> Group:
@@ -196,8 +204,8 @@ def _fish_row(path: str, heading: str, fish: Choices) -> Group:
         (
             Spot(join(path, "at_least"), "At least", help="Where the rule has one.", optional=True),
             Spot(join(path, "at_most"), "At most", help=ppm),
-            Spot(join(path, "rule"), "Number of the rule", help="Such as 21 CFR 172.175(a)(2)."),
         ),
+        (Spot(join(path, "rule"), "Number of the rule", help="Such as 21 CFR 172.175(a)(2)."),),
         (
             Spot(join(path, "heat"), "Its own heat, in words", "long", optional=True),
             Spot(join(path, "cooling"), "Its own cooling, in words", "long", optional=True),
