@@ -143,8 +143,11 @@ def _offered(path: str, kind: str) -> Offer | None:
 
 
 def _held(data: Content, path: str, kind: str, of: str) -> list[tuple[Spot, ...]]:
-    if kind in OF_LOT:
+    if kind in OF_LOT and "of" not in data:
         return []
+    if kind in OF_LOT:
+        whose = tuple(SUBJECTS.items())
+        return [(Spot(join(path, "of"), "Said of", "choice", whose, optional=True),)]
     around = (("", f"as above: {SUBJECTS.get(of, of)}"),) if of else (("", "the place"),)
     subjects = (*around, *((key, words) for key, words in SUBJECTS.items() if of or key != "place"))
     if not of and "of" in data:
