@@ -12,6 +12,7 @@ from lots.core.brine import (
     SATURATED,
     SIXTY_F,
     brine_figures,
+    expected_reading,
     pct_of_salometer,
     refractometer,
     salometer_deg,
@@ -234,8 +235,8 @@ class _Corrected:
 def check_batch(
     person: Person, batch: BrineBatch, typed: Strength, when: Moments, client_key: str | None = None
 ) -> BatchReading:
-    """Keeps a batch's strength as read, corrected for the brine's temperature and for what the instrument
-    was made for.  Further from the recipe than the rules allow, it goes in with the reason."""
+    """Keeps a batch's strength as read, corrected for the brine's temperature, for what the instrument was
+    made for and for what sugar lifts a salometer by.  Further from the recipe than the rules allow, it goes in with the reason."""
     require(person, Right.OPERATOR)
     done = already(client_key, "batch read", person)
     if done is not None:
@@ -319,13 +320,18 @@ def _corrected(batch: BrineBatch, typed: Strength) -> _Corrected:
     if typed.instrument is not None and typed.instrument.kind != typed.means:
         kind = f"{typed.instrument.name} is a {typed.instrument.kind}"
         raise Refused({"instrument": f"{kind}, not a {typed.means}."})
-    figure, temp = _number("as_read", typed.as_read), _ninths(typed)
+    if typed.means == "refractometer" and batch_value(batch).sugar_mg:
+        raise Refused(
+            {"means": f"A refractometer reads the sugar in {batch.code} as salt. Use a salometer."}
+        )
+    figure, temp, lift = _number("as_read", typed.as_read), _ninths(typed), Fraction(0)
     reference, full_scale = _made_for(typed)
     try:
         if typed.means == "salometer":
             pct_of_salometer(figure)  # the scale's end is told before the temperature's
-            scale = _share(full_scale)
-            true = true_salometer(figure, temp, _at(reference), scale)
+            scale, at = _share(full_scale), _at(reference)
+            true = true_salometer(figure, temp, at, scale)
+            lift = _sugar_lift(batch_value(batch), temp, at, scale)
         else:
             itself = reference == CORRECTS_ITSELF
             at = SIXTY_F if itself else _at(reference)
@@ -340,7 +346,17 @@ def _corrected(batch: BrineBatch, typed: Strength) -> _Corrected:
                 "brine has 0 to 100. Read the salometer and the temperature again."
             }
         )
-    return _Corrected(temp, reference, full_scale, round_half_up(true * MILLIONTHS))
+    strength = max(true - lift, Fraction(0))
+    return _Corrected(temp, reference, full_scale, round_half_up(strength * MILLIONTHS))
+
+
+def _sugar_lift(value: Batch, temp: int, reference: int, full_scale: Fraction) -> Fraction:
+    """Degrees by which the batch's sugar lifts a salometer, and which are no salt."""
+    if not value.sugar_mg:
+        return Fraction(0)
+    shows = min(expected_reading(value, temp, reference, full_scale), Fraction(FULL_SCALE))
+    lifted = true_salometer(shows, temp, reference, full_scale)
+    return max(lifted - brine_figures(value, temp).salometer_deg, Fraction(0))
 
 
 def _number(field: str, text: str) -> Fraction:
@@ -404,11 +420,12 @@ def _check_against_recipe(batch: BrineBatch, found: _Corrected, typed: Strength)
         return
     read = show_number(Fraction(found.value, MILLIONTHS), 1)
     recipe = strength_words(figures.salometer_deg, figures.salt_pct)
-    sugar = " Sugar lifts a salometer too." if figures.left_out else ""
+    others = [part.name for part in batch_value(batch).parts if part.kind == "other"]
+    lifts = f" {', '.join(others)} may lift a salometer too." if others else ""
     raise Refused(
         {
             "note": f"This is {read} °SAL, and the weights give {recipe}, more than "
-            f"{show_quantity(allowed, 'brine strength')} away.{sugar} Check both; if it does read so, say why."
+            f"{show_quantity(allowed, 'brine strength')} away.{lifts} Check both; if it does read so, say why."
         }
     )
 

@@ -143,7 +143,8 @@ def batch_check(request: HouseRequest, pk: int) -> HttpResponse:
             messages.success(request, f"{batch.code} has {_degrees(row)} °SAL.")
             return redirect("batch_show", pk)
     context = {"form": form, "batch": batch, "title": f"Read the strength of {batch.code}",
-               "figures": figures_of(batch), "button": "Store the reading"}  # fmt: skip
+               "figures": figures_of(batch), "button": "Store the reading",
+               "sweet": batch_value(batch).sugar_mg}  # fmt: skip
     return render(request, "batches/check.html", context)
 
 
@@ -185,7 +186,7 @@ def batch_reading_correct(request: HouseRequest, pk: int) -> HttpResponse:
             messages.success(request, "The correction stands beside the old reading.")
             return redirect("batch_show", wrong.batch_id)
     context = {"form": form, "batch": wrong.batch, "title": "Put a reading right",
-               "button": "Store the correction"}  # fmt: skip
+               "sweet": batch_value(wrong.batch).sugar_mg, "button": "Store the correction"}  # fmt: skip
     return render(request, "batches/check.html", context)
 
 

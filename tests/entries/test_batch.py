@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from lots.core.brine import expected_reading
 from lots.entries import batch, plan
 from lots.entries.batch import NewBatch, Strength, Typed
 from lots.entries.house import NewInstrument, open_place, register_instrument
@@ -180,6 +181,24 @@ def test_a_refractometer_gives_the_same_strength(book: Book) -> None:
     kept = batch.check_batch(book.operator, book.mix(), typed, seen("06:40"))
     assert kept.value == round(100 * 20 / 26.395 * 1e6)
     assert kept.reference == "corrects itself"
+
+
+def test_what_sugar_lifts_a_salometer_by_is_taken_off(book: Book) -> None:
+    """A brine of 20 % salt with 1 kg of sugar to 10 kg of it.  By weight: 11 kg fill what 10 kg of brine at
+    1,155 g/L and 0.62 L of sugar fill, 9.28 L; a float shows the 1,185 g/L of a far stronger brine."""
+    sweet = (("water", "8", "kg"), ("salt", "2", "kg"), ("sugar", "1", "kg"))
+    row = book.mix(parts=sweet)
+    shows = expected_reading(batch_value(row), row.temp or 0)
+    assert shows > 85
+    typed = replace(read(), as_read=f"{float(shows):.1f}")
+    kept = batch.check_batch(book.operator, row, typed, seen("06:40"))
+    assert abs(kept.value - 75_772_000) < 100_000  # 20 / 26.395, as the weights give it
+    by_light = Strength("refractometer", "20", "68", "F")
+    refused(
+        lambda: batch.check_batch(book.operator, row, by_light, seen("06:41")),
+        "means",
+        "reads the sugar in B-1 as salt",
+    )
 
 
 @pytest.mark.parametrize(
