@@ -217,3 +217,27 @@ def test_the_page_asks_the_book_no_more_for_more_reports(book: Book, lot: Lot) -
             cora.get(reverse("laboratory"))
         asked.append(len(queries))
     assert asked[0] == asked[1]
+
+
+DAY = 86_400_000
+
+
+@pytest.mark.parametrize(
+    ("now", "words"),
+    [
+        ("2026-04-30 10:00", "2 Jun 2026 08:20"),  # 90 days from 4 March 07:20 −05:00
+        ("2026-06-02 08:20", "2 Jun 2026 08:20"),
+        ("2026-06-02 08:21", "overdue since"),
+    ],
+)
+def test_the_page_says_when_the_next_verification_is_due(
+    book: Book, clock: Clock, monkeypatch: pytest.MonkeyPatch, now: str, words: str
+) -> None:
+    asked = {"water-phase salt": 90 * DAY, "Listeria": 30 * DAY}
+    monkeypatch.setattr("lots.queries.laboratory._asked", lambda plan: asked)
+    entered(book, book.version.plan)
+    clock(now)
+    page = as_person(book.coordinator).get(reverse("laboratory")).content.decode()
+    assert words in page
+    assert ("overdue" in page) is (words == "overdue since")
+    assert "now: every 30 days" in page  # Listeria was never verified
