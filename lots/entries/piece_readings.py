@@ -17,7 +17,8 @@ def _when(row: PieceSample, at: int) -> Moments:
 
 
 def _figure(row: PieceSample, piece: Piece, probe: str) -> Figure:
-    return Figure(piece.thickness, piece.thickness_unit, probe, THICKNESS, row.instrument)
+    unit, sure = piece.thickness_unit, True  # what was odd was asked about with the sample
+    return Figure(piece.thickness, unit, probe, THICKNESS, row.instrument, sure)
 
 
 def write_pieces(writing: Act, row: PieceSample, load: Load, at: int) -> list[Reading]:

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from lots.core.pieces import odd_thickness, piece_from
 from lots.core.units import (
     MS_PER_DAY,
     QUANTITIES,
@@ -61,6 +62,8 @@ def check_figure(figure: Figure, place: Place, subject: str) -> int:
             raise Refused({"as_read": f"{figure.quantity} cannot be below nothing."})
         if value > LARGEST:
             raise Refused({"as_read": f"“{figure.as_read.strip()}” is too much. Check the figure."})
+        if (odd := _odd(figure, value)) and not figure.confirmed:
+            raise Unlikely({"as_read": odd})
         return value
     unit = "F" if figure.unit == "F" else "C"
     shown = show_temperature(value, "F" if unit == "F" else "C")
@@ -73,6 +76,14 @@ def check_figure(figure: Figure, place: Place, subject: str) -> int:
             {"as_read": f"{shown} is unlikely here. Check it; if it does read so, say so."}
         )
     return value
+
+
+def _odd(figure: Figure, value: int) -> str:
+    """What is asked about a quantity that no piece of fish is likely to have: a thickness in the wrong
+    unit."""
+    if figure.quantity != "thickness" or not value:
+        return ""
+    return odd_thickness(piece_from(figure.as_read, figure.unit, "", ""), rules().pieces)
 
 
 def _unlikely(value: int, place: Place, subject: str) -> bool:
@@ -136,7 +147,10 @@ def write_reading(
 ) -> Reading:
     """Appends the figure's row; a yes to an unlikely figure is kept only where it was one."""
     value = figure_value(figure)
-    asked = figure.quantity == "temperature" and _unlikely(value, place, subject_of(figure, load))
+    if figure.quantity == "temperature":
+        asked = _unlikely(value, place, subject_of(figure, load))
+    else:
+        asked = bool(_odd(figure, value))
     return writing.write(
         Reading(
             place=place,

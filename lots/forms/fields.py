@@ -224,8 +224,12 @@ def confirmed(form: forms.Form, name: str) -> bool:
 
 
 def _as_kept(form: forms.Form, name: str) -> str:
-    """The temperature of a field as it would be kept; empty where it cannot be read."""
-    unit: TempUnit = "F" if form.cleaned_data.get("unit") == "F" else "C"
+    """The temperature of a field as it would be kept, another quantity as it was typed; empty where it
+    cannot be read."""
+    said = form.cleaned_data.get("unit")
+    if said is not None and said not in ("C", "F"):
+        return f"{form.cleaned_data.get(name) or ''} {said}".strip()
+    unit: TempUnit = "F" if said == "F" else "C"
     try:
         return show_temperature(to_ninths(form.cleaned_data.get(name) or "", unit), unit)
     except BadQuantity:

@@ -114,7 +114,8 @@ class MeasureForm(forms.Form):
         )
         self.fields["note"] = forms.CharField(label="Note", required=False, max_length=400)
         self.fields["client_key"] = KeyField()
-        self.order_fields(["quantity", "as_read", "unit"])
+        self.fields["confirmed"] = ConfirmField()
+        self.order_fields(["quantity", "as_read", "unit", "confirmed"])
 
     def unit(self) -> str:
         return self.cleaned_data["unit"] or next(iter(QUANTITIES[self.cleaned_data["quantity"]]))

@@ -188,13 +188,17 @@ def measurement_enter(request: HouseRequest, pk: int) -> HttpResponse:
             "",
             data["quantity"],
             data["instrument"],
-            note=data["note"],
+            confirmed(form, "as_read"),
+            data["note"],
         )
         try:
             answer = entries.enter_readings(
                 request.person, load.place, load, [figure], _moments(request, data),
                 client_key=data["client_key"],
             )  # fmt: skip
+        except Unlikely as refusal:
+            ask_to_confirm(form, refusal.fields)
+            refuse(form, refusal.fields)
         except Refused as refusal:
             refuse(form, refusal.fields)
         else:

@@ -153,3 +153,25 @@ def test_who_may_not_write_sees_the_samples_and_no_form(chilled: Book, lot: Lot)
     assert "Store the sample" not in page
     assert "Put it right" not in page
     assert ines.post(url(lot), SAMPLE).status_code == 403
+
+
+def test_one_thickness_measured_in_a_load_is_asked_about_too(
+    chilled: Book, lot: Lot, olga: Client
+) -> None:
+    tank = chilled.start("brine", "Brine tank 1", "07:20", lot)
+    measure = reverse("measurement_enter", args=[tank.pk])
+    typed = {"quantity": "thickness", "as_read": "1.5", "unit": "mm"}
+    answer = refused(olga, measure, typed, "as_read", "Was it 1.5 in?")
+    box = answer.context["form"].fields["confirmed"].widget.attrs["value"]
+    other = olga.post(measure, typed | {"as_read": "1.4", "confirmed": box})
+    assert "unlikely" in beside(other, "as_read")
+    assert not Reading.objects.filter(quantity="thickness").exists()
+    taken(olga, measure, typed | {"confirmed": box})
+    row = Reading.objects.get(quantity="thickness")
+    assert row.unlikely_confirmed
+    correct = reverse("reading_correct", args=[row.pk])
+    refused(
+        olga, correct, {"as_read": "38", "unit": "in", "reason": "x"}, "as_read", "Was it 38 mm?"
+    )
+    taken(olga, correct, {"as_read": "38", "unit": "mm", "reason": "the other side of the rule"})
+    assert not Reading.objects.get(as_read="38").unlikely_confirmed
