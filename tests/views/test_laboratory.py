@@ -172,6 +172,14 @@ def test_a_report_is_put_right_and_the_old_figures_stay_in_sight(book: Book, lot
     assert as_person(book.operator).post(url, typed).status_code == 403
 
 
+def test_a_quantity_taken_back_says_so_and_what_it_was(book: Book, lot: Lot) -> None:
+    url = reverse("report_correct", args=[entered(book, lot)])
+    typed = {"salt-1": "2.9", "moisture-1": "", "reason": "not looked for"}
+    page = taken(as_person(book.reviewer), url, typed).content.decode()
+    assert page.count("taken back") == 2  # and the water-phase salt that followed from it
+    assert 'class="struck">moisture 62.1 %' in page
+
+
 def test_a_report_that_was_put_right_meanwhile_is_looked_at_again(book: Book, lot: Lot) -> None:
     url = reverse("report_correct", args=[entered(book, lot)])
     rene = as_person(book.reviewer)

@@ -105,6 +105,8 @@ def test_in_the_brine_the_load_that_asks_is_offered_first(
     chilled: Book, lot: Lot, olga: Client
 ) -> None:
     tank = chilled.start("brine", "Brine tank 1", "07:20", lot)
+    page = olga.get(reverse("load_show", args=[tank.pk])).content.decode()
+    assert f'href="{url(lot)}"' in page
     form = olga.get(url(lot)).context["form"]
     assert form["load"].value() == tank.pk
     taken(olga, url(lot), SAMPLE | {"load": str(tank.pk)})
