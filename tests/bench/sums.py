@@ -4,8 +4,8 @@ takes longer than the opening page allows.
     SMOKEHOUSE_DATA=/tmp/bench-sums .venv/bin/python -m tests.bench.sums
 
 What is measured is the processor's time of the request, whole, from address to page, so that a busy machine
-measures the same; the clock's time stands beside it.  The book is small, the opening page nearly bare: what
-a sum may take is a ratio to it.  The fit is made anew from forty points each time.
+measures the same; the clock's time stands beside it.  What a sum may take is a ratio to the opening page of a
+small book.  The fit is made anew from forty points each time.
 """
 
 import statistics
@@ -17,8 +17,8 @@ from urllib.parse import urlencode
 from tests.bench.folder import set_up
 
 TIMES = 15
-RATIO = 3.0  # times the opening page of the same book, which has nothing in it but a lot and a load
-FIT_RATIO = 30.0
+RATIO = 1.0  # times the opening page of the same book; measured: 0.1 to 0.3
+FIT_RATIO = 5.0  # measured: 0.5
 BACKEND = "lots.views.backend.PersonBackend"
 
 
@@ -57,7 +57,7 @@ def main() -> int:
         def ask() -> None:
             answer = client.get(address)
             assert answer.status_code == 200
-            assert not typed or not answer.context["form"].errors, answer.context["form"].errors
+            assert not typed or b'id="answer"' in answer.content, path
 
         return ask
 
