@@ -14,10 +14,11 @@ from lots.core.salting import PER_CENT
 from lots.core.sheet import seconds_for
 from lots.core.units import MILLIONTHS, MM_PER_IN, show_both, show_number
 from lots.core.uptake import AT_NINTHS, PUBLISHED, Diffusivity, published
-from lots.models.lot import LaboratoryResult, LaboratorySample
+from lots.models.lot import LaboratoryResult, LaboratorySample, Lot
 from lots.models.salt import UptakePoint, UptakePointLeftOut
 
 UM_PER_MM: Final = 1000
+WHY_OUT: Final = ("left_out", "result__corrected_by", "result__lot__voided")
 S_PER_H, H_PER_DAY = 3600, 24
 HALF, INCH_M = 0.5, 0.0254
 WATER_PHASE: Final = "water-phase salt"
@@ -29,14 +30,21 @@ FIGURES: Final = (
 
 def points() -> list[UptakePoint]:
     """Every point, those left out too, oldest first."""
-    rows = UptakePoint.objects.select_related(
-        "result__lot", "line__person", "left_out__line__person"
-    )
+    rows = UptakePoint.objects.select_related(*WHY_OUT, "line__person", "left_out__line__person")
     return list(rows.order_by("pk"))
 
 
+def why_out(row: UptakePoint) -> str:
+    """Why the fit passes a point by; nothing where it is in the fit."""
+    if getattr(row, "left_out", None) is not None:
+        return "left out"
+    if getattr(row.result, "corrected_by", None) is not None:
+        return "the laboratory's result was corrected: keep a point of the new one"
+    return "" if getattr(row.result.lot, "voided", None) is None else "the lot was voided"
+
+
 def in_fit(row: UptakePoint) -> bool:
-    return getattr(row, "left_out", None) is None
+    return not why_out(row)
 
 
 def point_of(row: UptakePoint) -> Point:
@@ -102,8 +110,7 @@ def known_of(rows: Sequence[UptakePoint]) -> Known:
 
 def known_now() -> Known:
     """What is known of the diffusivity by the points that stand."""
-    rows = UptakePoint.objects.filter(left_out=None).select_related("left_out")
-    return known_of(list(rows.order_by("pk")))
+    return known_of(list(UptakePoint.objects.select_related(*WHY_OUT).order_by("pk")))
 
 
 def diffusivity_text(figure: float) -> str:
@@ -144,6 +151,10 @@ class PointShown:
     @property
     def left_out(self) -> UptakePointLeftOut | None:
         return getattr(self.row, "left_out", None)
+
+    @property
+    def out(self) -> str:
+        return why_out(self.row)
 
     @property
     def thickness(self) -> str:
@@ -222,6 +233,14 @@ def results_without_point() -> QuerySet[LaboratoryResult]:
         lot__voided=None,
     )
     return rows.select_related("lot").order_by("-sampled_at", "-pk")
+
+
+def laboratory_found(lot: Lot) -> LaboratorySample | None:
+    """The lowest water-phase salt that a laboratory found in a lot; None where none was asked."""
+    rows = LaboratorySample.objects.filter(
+        result__lot=lot, result__quantity=WATER_PHASE, result__corrected_by=None
+    )
+    return rows.select_related("result").order_by("value", "pk").first()
 
 
 def lowest_sample(result: LaboratoryResult) -> LaboratorySample | None:

@@ -23,6 +23,7 @@ from lots.queries.uptake_points import (
     diffusivity_text,
     known_now,
     known_of,
+    laboratory_found,
     lowest_sample,
     points,
     published_rows,
@@ -53,7 +54,12 @@ def salt_forecast(request: HouseRequest) -> HttpResponse:
         begun = brined(lot, request.now_ms)
         initial |= begun.typed(_unit(request))
     form = ForecastForm(request.GET if asked else None, initial=initial)
-    context: dict[str, Any] = {"form": form, "lot": lot, "begun": begun}
+    context: dict[str, Any] = {
+        "form": form,
+        "lot": lot,
+        "begun": begun,
+        "laboratory": laboratory_found(lot) if lot else None,
+    }
     if asked and form.is_valid() and form.asks is not None:
         try:
             found = forecast_of(form.asks, known_now())

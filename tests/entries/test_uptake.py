@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from lots.core.calibration import Calibration, CannotSay, Why
+from lots.entries.book import act
 from lots.entries.laboratory import NewResult, enter_laboratory_result
 from lots.entries.lot import void_lot
 from lots.entries.refusals import NotAllowed, Refused, Unlikely
@@ -192,3 +193,33 @@ def test_the_fit_comes_near_the_diffusivity_that_the_points_were_made_with(book:
     assert isinstance(fit, Calibration)
     assert fit.low < 2e-10 < fit.high
     assert abs(fit.best / 2e-10 - 1) < 0.05
+
+
+def corrected(book: Book, result: LaboratoryResult) -> LaboratoryResult:
+    """The result that stands in another's place."""
+    same = {name: getattr(result, name) for name in LaboratoryResult.NAMED[1:-2]}
+    with act("laboratory result corrected", book.reviewer, AT) as writing:
+        return writing.write(LaboratoryResult(lot=result.lot, corrects=result, **same))
+
+
+def test_a_corrected_result_makes_no_point(book: Book, result: LaboratoryResult) -> None:
+    corrected(book, result)
+    refused(lambda: keep_point(book.operator, result, a_point(), AT), "", "corrected meanwhile")
+
+
+def test_a_point_of_a_result_that_was_corrected_leaves_the_fit(book: Book) -> None:
+    points = six_points(book)
+    corrected(book, points[2].result)
+    fit = known_now().fit
+    assert isinstance(fit, Calibration)
+    assert fit.n == 5
+
+
+def test_a_point_of_a_lot_that_was_voided_leaves_the_fit(book: Book) -> None:
+    points = six_points(book)
+    lot = points[0].result.lot
+    assert lot is not None
+    void_lot(book.operator, lot, "opened twice", AT)
+    fit = known_now().fit
+    assert isinstance(fit, Calibration)
+    assert fit.n == 5

@@ -207,6 +207,20 @@ def test_the_forecast_says_that_it_uses_the_houses_own_fit(book: Book, olga: Cli
     assert (narrow.high - narrow.low) * 3 < wide.high - wide.low
 
 
+def test_what_a_laboratory_found_in_the_lot_stands_above_its_forecast(
+    book: Book, olga: Client
+) -> None:
+    result_of(book, book.open_lot(), "2.6", "68", "3.68")
+    for answer in (
+        olga.get(reverse("salt_forecast"), {"lot": "TR-1"}),
+        forecast(olga, lot="TR-1"),
+    ):
+        said = text(answer)
+        assert "found 3.68 % water-phase salt in lot TR-1" in said
+        assert "stands above every forecast" in said
+    assert "stands above every forecast" not in text(forecast(olga))
+
+
 # --- points ---------------------------------------------------------------------------------------
 
 
