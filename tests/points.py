@@ -3,7 +3,6 @@
 from fractions import Fraction
 from typing import Any
 
-from lots.core.calibration import Point
 from lots.core.units import MILLIONTHS
 from lots.core.uptake import Brining, Diffusivity
 from lots.entries.laboratory import NewResult, enter_laboratory_result
@@ -13,7 +12,6 @@ from lots.models.salt import UptakePoint
 from tests.make import Book, moment
 
 LABORATORY = "Invented Bay Laboratory"
-TENTH = 1  # °C, of the brine in most of these: 5 °C is 45,000 ninths
 FIVE_C = 45_000
 HOUR_MS = 3_600_000
 
@@ -90,4 +88,4 @@ def six_points(book: Book, diffusivity: float = 2e-10) -> list[UptakePoint]:
     return found
 
 
-__all__ = ["Point", "a_point", "found_at", "kept", "result_of", "six_points"]
+__all__ = ["a_point", "found_at", "kept", "result_of", "six_points"]
