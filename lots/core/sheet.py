@@ -129,7 +129,7 @@ def profile(place: float, fourier: float, bath: float = inf) -> float:
     if fourier < EARLY:
         return _wave(1 - place, fourier, bath) + _wave(1 + place, fourier, bath)
     if bath == inf:
-        return 1 - sum(
+        return 1.0 - sum(
             2 / (q * sin(q)) * exp(-(q**2) * fourier) * cos(q * place) for q in _roots(inf)
         )
     return 1 + sum(

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, Final
 
-from lots.core.batch import BadBatch, Batch, batch_from, dissolved_mg
+from lots.core.batch import Batch, dissolved_mg
 from lots.core.limits import Measured
 from lots.core.salting import PER_CENT
 from lots.core.units import (
@@ -19,7 +19,8 @@ from lots.core.units import (
     show_span,
 )
 from lots.models.lot import BrineBatch, Load, LoadPart, Lot
-from lots.models.salt import BatchNamed, PieceSample, StepWeight
+from lots.models.salt import PieceSample, StepWeight
+from lots.queries.batches import batch_of, batch_value, brine_g_of
 from lots.queries.lineage import parts_of
 from lots.queries.plans import plan_value
 from lots.queries.series_of import series_of
@@ -137,17 +138,11 @@ def _temperature(load: Load, known: dict[str, Any], got: list[str]) -> None:
 
 
 def _batch(load: Load, known: dict[str, Any], got: list[str]) -> None:
-    row, brine_g = load.brine_batch, load.brine_g
-    named = BatchNamed.objects.filter(load=load).select_related("batch").first()
-    if row is None and named is not None:
-        row, brine_g = named.batch, named.brine_g
+    row, brine_g = batch_of(load), brine_g_of(load)
     if row is None:
         return
     known["batch"] = row
-    try:
-        batch = batch_from(json.loads(row.content))
-    except (BadBatch, ValueError):
-        return
+    batch = batch_value(row)
     grams = sum(LoadPart.objects.filter(load=load).values_list("grams", flat=True))
     strength, solution_mg = _solution(batch, known.get("temp"))
     used = Fraction(1) if brine_g is None else Fraction(brine_g * MG_PER_G, batch.total_mg)
