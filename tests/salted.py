@@ -5,6 +5,7 @@ import json
 
 from lots.entries.book import act, canonical
 from lots.entries.judging import judge_loads, judge_verified
+from lots.entries.laboratory import NewReport, enter_report
 from lots.models.lot import (
     BrineBatch,
     LaboratoryResult,
@@ -89,6 +90,9 @@ def answer(
 ) -> LaboratoryResult:
     """The laboratory's figure for samples sent, or (`process`) for the plan's process."""
     when = moment(at)
+    if process and corrects is None:
+        new = NewReport({quantity: [f"{value:g}"]}, "Invented Bay Laboratory")
+        return enter_report(book.reviewer, book.version.plan, new, when, when, when)[0]
     sampled = sent.sampled_at if sent else when
     with act("laboratory result entered", book.reviewer, when) as writing:
         result = writing.write(

@@ -20,7 +20,7 @@ from lots.core.limits import Limit, Measured
 from lots.core.units import QUANTITIES, BadQuantity
 from lots.entries.book import Act, act, already, canonical, taken_once
 from lots.entries.files import Upload, keep_file, media_type
-from lots.entries.judging import hold_deviation, judge_loads
+from lots.entries.judging import hold_deviation, judge_loads, judge_verified
 from lots.entries.lapses import notice_lapses
 from lots.entries.refusals import Changed, Refused, Unlikely
 from lots.entries.signing import require
@@ -350,8 +350,10 @@ def _write(
 
 
 def _judge(writing: Act, subject: Subject, rows: Sequence[LaboratoryResult], at: int) -> None:
-    """Judges what the lot's results speak for.  A verification of a process judges no lot here."""
+    """Judges what the results speak for: the lot, or the lots under the plan that wait for its process."""
     if isinstance(subject, Plan):
+        for row in rows:
+            judge_verified(writing, subject.pk, row.quantity, row.sampled_at, at)
         return
     own = [part.load for part in parts_of(subject) if part.lot_id == subject.pk]
     judge_loads(writing, own, at)

@@ -172,7 +172,8 @@ def awaited_by_lot(lots: Iterable[int], sight: Sight = ALL) -> dict[int, Moments
     sent = sight.rows(LaboratorySent.objects.filter(lot__in=set(lots))).order_by("sampled_at", "id")
     each = list(sent)
     results = sight.rows(LaboratoryResult.objects.filter(sent__in=[row.pk for row in each]))
-    come = set(results.values_list("sent", "quantity")) if each else set()
+    rows = results.select_related("corrected_by").prefetch_related("samples") if each else ()
+    come = {(row.sent_id, row.quantity) for row in rows if _answers(row, sight)}
     out: dict[int, Moments] = {}
     for row in each:
         for quantity in json.loads(row.wanted):
@@ -180,6 +181,14 @@ def awaited_by_lot(lots: Iterable[int], sight: Sight = ALL) -> dict[int, Moments
                 of_lot = out.setdefault(row.lot_id or 0, {})
                 of_lot.setdefault(quantity, []).append(row.sampled_at)
     return out
+
+
+def _answers(row: LaboratoryResult, sight: Sight) -> bool:
+    """Whether a result stands for the samples that were sent: none that was corrected or taken back does;
+    one that says from the start that nothing will come does."""
+    if sight.sees(getattr(row, "corrected_by", None)):
+        return False
+    return row.corrects_id is None or bool(row.samples.all())
 
 
 def verified_by(limit: Limit, quantity: str) -> bool:

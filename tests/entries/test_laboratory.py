@@ -28,6 +28,7 @@ from lots.queries.laboratory import (
     waiting_of,
     waiting_samples,
 )
+from lots.queries.release import bars
 from tests.make import Book, moment
 
 AT = "07:30"
@@ -188,8 +189,14 @@ def test_what_was_taken_back_is_waited_for_again(book: Book, lot: Lot) -> None:
     assert waiting_of(lot) == []
     put_right(book, rows[0], histamine=["4"], pH=["6"])
     assert waiting_of(lot) == []
+    assert not _held(lot)
     put_right(book, rows[0], histamine=[""], pH=["6"])
     assert [one.wanted for one in waiting_of(lot)] == [["histamine"]]
+    assert _held(lot)
+
+
+def _held(lot: Lot) -> bool:
+    return any(words.startswith("sampled for histamine") for words in bars(lot, moment(AT)))
 
 
 @pytest.mark.parametrize(
