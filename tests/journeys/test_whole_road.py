@@ -32,15 +32,17 @@ class Shift:
     def at(self, text: str) -> None:
         self.clock.ms = moment(text)
 
-    def open_lot(self, code: str, supplier_lot: str) -> None:
+    def open_lot(
+        self, code: str, supplier_lot: str, species: str = "TRR", origin: str = "farmed"
+    ) -> None:
         one = self.operator
         one.go("/lots/open/")
         one.follow("This plan")
         one.type(
             code=code, supplier="Invented Springs Farm", supplier_lot=supplier_lot, quantity="20 kg"
         )
-        one.choose("species", "TRR")
-        one.choose("origin", "farmed")
+        one.choose("species", species)
+        one.choose("origin", origin)
         one.put("read_fish 1", "36.4")
         for radio in one.page.locator("main [name^='look_'][value='yes']").all():
             radio.check(force=True)
@@ -48,6 +50,13 @@ class Shift:
         assert one.sees(f"Lot {code} is open")
 
     def start(self, step: str, place: str, *codes: str, kg: str = "20") -> None:
+        one = self.operator
+        self.fill_start(step, place, *codes, kg=kg)
+        one.press("Start the load")
+        assert one.sees("has begun"), one.text()
+
+    def fill_start(self, step: str, place: str, *codes: str, kg: str = "20") -> None:
+        """The form of a load's start, filled and not sent."""
         one = self.operator
         one.go("/loads/start/")
         link = one.page.locator(f"main a[href*='%7C{step}']").first
@@ -59,8 +68,6 @@ class Shift:
             one.put(f"lot_{Lot.objects.get(code=code).pk}", f"{kg} kg")
         if step == "brine":
             one.page.locator("main [name=declared][value=short]").check(force=True)
-        one.press("Start the load")
-        assert one.sees("has begun"), one.text()
 
     def end(self, place: str) -> None:
         one = self.operator
@@ -156,6 +163,11 @@ def decide(shift: Shift, deviation: Deviation, kind: str) -> None:
 
 
 def smoke_to_freezer(shift: Shift) -> None:
+    smoke_and_cool(shift)
+    pack_and_freeze(shift)
+
+
+def smoke_and_cool(shift: Shift) -> None:
     shift.at("11:50")
     shift.start("smoke", "Smokehouse 1", "T-1", "T-2")
     for at, *figures in (
@@ -180,6 +192,9 @@ def smoke_to_freezer(shift: Shift) -> None:
         shift.read_fish("Cooler", figure, figure, figure)
     shift.at("18:35")
     shift.end("Cooler")
+
+
+def pack_and_freeze(shift: Shift) -> None:
     shift.start("pack", "Table", "T-1", "T-2", kg="17")
     shift.at("18:50")
     shift.look_for("Table")
