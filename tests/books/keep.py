@@ -11,6 +11,7 @@ import shutil
 import sqlite3
 import sys
 from pathlib import Path
+from typing import Final
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "smokehouse.settings")
 os.environ.setdefault("SEAL_PASSPHRASE", "invented, of a book that is kept without its key")
@@ -23,13 +24,17 @@ from django.conf import settings  # noqa: E402
 from django.core.management import call_command  # noqa: E402
 from django.db import connections  # noqa: E402
 
+from lots.entries.batch import Strength, Typed, check_batch  # noqa: E402
 from lots.entries.deviation import Action, Decision, decide, take_action  # noqa: E402
 from lots.entries.files import Upload  # noqa: E402
 from lots.entries.head import seal_head  # noqa: E402
 from lots.entries.house import check_accuracy  # noqa: E402
+from lots.entries.laboratory import NewReport, Sending, enter_report, send_samples  # noqa: E402
 from lots.entries.moments import Moments  # noqa: E402
 from lots.entries.note import write_note  # noqa: E402
+from lots.entries.pack import thaw_packs  # noqa: E402
 from lots.entries.paper import PaperRow, Sheet, enter_from_paper  # noqa: E402
+from lots.entries.pieces import TypedPieces, measure_pieces  # noqa: E402
 from lots.entries.pins import set_pin  # noqa: E402
 from lots.entries.reading import enter_readings  # noqa: E402
 from lots.entries.readings import Figure  # noqa: E402
@@ -37,7 +42,10 @@ from lots.entries.reassess import ask_reassessment  # noqa: E402
 from lots.entries.record import issue_record  # noqa: E402
 from lots.entries.review import release_lot, sign_reviews  # noqa: E402
 from lots.entries.series import correct_series_reading  # noqa: E402
+from lots.entries.uptake import NewPoint, keep_point  # noqa: E402
+from lots.entries.weights import weigh_stage  # noqa: E402
 from lots.models.deviation import Deviation  # noqa: E402
+from lots.models.lot import Lot  # noqa: E402
 from lots.models.reading import PackedSeries  # noqa: E402
 from lots.models.scratch import Checkpoint, Invitation, LoadPicture, Login, RunningState  # noqa: E402
 from lots.queries.house import establishment, file_bytes  # noqa: E402
@@ -46,8 +54,9 @@ from tests.entries.roads import csv, finished, imported  # noqa: E402
 from tests.make import Book, make_book, moment, seen  # noqa: E402
 
 
-def fill() -> tuple[bytes, bytes]:
-    """Two lots: one released, one whose brine room was too warm by its logger; both records' PDFs."""
+def fill() -> dict[str, bytes]:
+    """One lot released, one whose brine room was too warm by its logger, one cured that waits for its
+    laboratory; their records' PDFs by name."""
     book = make_book()
     lot = finished(book)
     warm = book.open_lot("TR-2", at="2026-03-05 07:00")
@@ -73,7 +82,9 @@ def fill() -> tuple[bytes, bytes]:
     fill_since(book)
     warm_at = moment("2026-03-06 12:00")
     warm_pdf = file_bytes(issue_record(book.reviewer, warm, house, warm_at, page="A4").file)
-    return pdf, warm_pdf
+    salt_pdf = file_bytes(issue_record(book.reviewer, salted(book), house, SALTED_BY).file)
+    thaw_packs(book.operator, lot, 2_000, "For an invented counter", seen("2026-03-07 13:40"))
+    return {"record": pdf, "warm": warm_pdf, "salt": salt_pdf}
 
 
 def fill_since(book: Book) -> None:
@@ -110,16 +121,62 @@ def beside_the_smoker(book: Book) -> None:
     enter_from_paper(book.operator, hold, Sheet(rows, {}, now, of_fish=False), picture, when)
 
 
+SALTED_BY: Final = moment("2026-03-07 13:30")
+
+
+def salted(book: Book) -> Lot:
+    """Sablefish in a batch with nitrite, about 150 ppm ingoing: its strength read, its pieces and weights,
+    what the laboratory found and what it still owes, a point of the forecast, and its process verified."""
+    lot = book.open_lot("WS-1", at="2026-03-07 06:50", species="SAB", origin="wild")
+    cure = Typed(3, "curing salt", "curing salt no. 1", "144", "g", nitrite="6.25 %")
+    parts = (("water", "33.4", "kg"), ("salt", "6.456", "kg"))
+    batch = book.mix("B-1", "2026-03-07 07:00", cure, parts=parts)
+    strength = Strength("salometer", "63", "40", "F")
+    check_batch(book.operator, batch, strength, seen("2026-03-07 07:10"))
+    pieces = TypedPieces(["28", "31", "30"], ["410", "455", "440"])
+    measure_pieces(book.operator, lot, pieces, seen("2026-03-07 07:20"))
+    weigh_stage(book.operator, lot, "trimmed", "19.2", "kg", seen("2026-03-07 07:25"))
+    load = book.start(
+        "brine", "Brine tank 1", "2026-03-07 07:30", lot, brine_batch=batch, declared="short"
+    )
+    for at, figure in (("07:32", "40.1"), ("09:10", "40.6"), ("10:40", "41.2")):
+        when = seen(f"2026-03-07 {at}")
+        enter_readings(book.operator, load.place, None, [Figure(figure, "F")], when)
+    book.end(load, "2026-03-07 10:45")
+    weigh_stage(book.operator, lot, "brined", "18.9", "kg", seen("2026-03-07 10:50"), load)
+    from_the_laboratory(book, lot)
+    return lot
+
+
+def from_the_laboratory(book: Book, lot: Lot) -> None:
+    """Samples of which one result came, the point made of it, and a verification of the process."""
+    sampled, at = moment("2026-03-07 11:00"), moment("2026-03-07 13:00")
+    wanted = ["salt", "moisture", "sodium nitrite"]
+    sending = Sending("Invented Bay Laboratory", wanted, "loin")
+    sent = send_samples(book.operator, lot, sending, sampled, sampled)
+    figures = {"salt": ["1.2", "1.3"], "moisture": ["72", "71.5"]}
+    report = NewReport(figures, "Invented Bay Laboratory", portion="loin", sent=sent)
+    results = enter_report(book.reviewer, lot, report, sampled, at, at)
+    result = next(row for row in results if row.quantity == "water-phase salt")
+    point = NewPoint(
+        30_000, 1, 3 * 3_600_000, 41_000, 16_480_000, 2_000_000, 73_000_000, 1_200_000, 72_000_000,
+        100_000_000,
+    )  # fmt: skip
+    keep_point(book.coordinator, result, point, at)
+    verified = NewReport({"water-phase salt": ["3.9", "3.7", "4.1"]}, "Invented Bay Laboratory")
+    enter_report(book.coordinator, book.version.plan, verified, sampled, at, at)
+
+
 def main(target: Path) -> None:
     call_command("migrate", verbosity=0)
-    pdf, warm = fill()
+    pdfs = fill()
     for scratch in (Login, Invitation, RunningState, LoadPicture, Checkpoint):
         scratch.objects.all().delete()
     connections.close_all()
     data = Path(settings.DATA_DIR)
     (target / "keys").mkdir(parents=True)
-    (target / "record.pdf").write_bytes(pdf)
-    (target / "warm.pdf").write_bytes(warm)
+    for name, pdf in pdfs.items():
+        (target / f"{name}.pdf").write_bytes(pdf)
     shutil.copytree(data / "files", target / "files")
     for certificate in (data / "keys").glob("*.pem"):
         if b"PRIVATE" not in certificate.read_bytes():
