@@ -1,6 +1,7 @@
 """The invented week: what was meant is in it, and nothing else went wrong by accident."""
 
 import io
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
@@ -14,7 +15,10 @@ from django.core.management import CommandError, call_command
 from django.db import transaction
 from django.db.models import Sum
 
+from lots.core.cure import ingoing_of
 from lots.core.limits import Verdict
+from lots.core.pieces import pieces_from
+from lots.core.units import MILLIONTHS
 from lots.entries.book import GENESIS, line_digest
 from lots.entries.load import ONE_LOAD_AT_A_TIME
 from lots.entries.passphrase import DEMO_FILE
@@ -29,27 +33,34 @@ from lots.management.demo.people import (
     people_file,
     smokehouse,
 )
+from lots.management.demo.salt import POINTS
 from lots.management.demo.scenario import fill
 from lots.management.demo.script import Script
 from lots.management.sealing import made_passphrase
 from lots.models.book import BookLine
 from lots.models.deviation import Deviation, ProcessAdjustment
 from lots.models.house import Establishment, Place
-from lots.models.lot import Load, LoadPart, Lot, LotLink
+from lots.models.lot import LaboratoryResult, Load, LoadPart, Lot, LotLink
 from lots.models.people import Person
 from lots.models.reading import Accepted, PackedSeries, Reading
 from lots.models.review import HeadSealed, RecordIssued, Review
+from lots.models.salt import PieceSample, Thawed, UptakePoint
 from lots.pdf.check import check
 from lots.pdf.key import load_sealer
 from lots.pdf.seal import trusted_certificates
+from lots.queries.batches import Ask, batch_of, batch_value, before_load, figures_of
 from lots.queries.board import loads_now, lots_between_steps
+from lots.queries.brined import brined
 from lots.queries.evidence import end_of, started_at
 from lots.queries.heads import head_faults
 from lots.queries.house import file_bytes
 from lots.queries.judgements import judge_lot, told
 from lots.queries.lineage import balance, in_loads_now
+from lots.queries.plans import plan_value
 from lots.queries.release import bars
 from lots.queries.shift_review import lots_to_review, needs_an_eye
+from lots.queries.uptake_points import known_now
+from lots.queries.yields import weights_page
 from tests.make import Book, moment
 
 HOUR_MS = 3_600_000
@@ -114,10 +125,11 @@ def test_nothing_deviates_but_what_is_meant(week: Week) -> None:
     assert seen == {
         ("F", "cool-read"): ([True], ["release"]),
         ("D", "smoke-heat"): ([False], ["hold"]),
+        ("V", "brine-strength"): ([False], ["hold"]),
         ("W1", "brine-room"): ([True], []),
         ("W2", "brine-room"): ([], []),
     }
-    assert rows.count() == 4
+    assert rows.count() == 5
     assert not any(row.notes.exists() for row in rows)
 
 
@@ -132,12 +144,19 @@ def test_the_verdicts_are_those_meant(week: Week) -> None:
         "DEVIATION": {
             ("F", "cool-read"),
             ("D", "smoke-heat"),
+            ("V", "brine-strength"),
             ("W1", "brine-room"),
             ("W2", "brine-room"),
         },
-        "ADJUST": {("J", "hold-cold"), ("G", "storage-cold")},
+        "ADJUST": {
+            ("J", "hold-cold"),
+            ("G", "storage-cold"),
+            ("S", "hold-cold"),
+            ("V", "hold-cold"),
+        },
         "PENDING": {
             ("G", "water-phase-salt"),
+            ("S", "cure"),
             ("P1", "smoke-heat"),
             ("P2", "smoke-heat"),
             ("Q", "cooling"),
@@ -150,7 +169,7 @@ def test_lots_stand_at_different_steps(week: Week) -> None:
     lots = list(Lot.objects.select_related("finish", "release"))
     assert {week.key(lot) for lot in lots if hasattr(lot, "release")} == {"A", "B"}
     finished = {week.key(lot) for lot in lots if hasattr(lot, "finish")}
-    assert finished == {"A", "B", "C", "F", "G", "J", "J2"}
+    assert finished == {"A", "B", "C", "F", "G", "J", "J2", "S"}
     standing = loads_now(week.now)
     seen = {
         (one.load.place.name, tuple(week.key(part.lot) for part in one.parts))
@@ -165,11 +184,73 @@ def test_lots_stand_at_different_steps(week: Week) -> None:
         ("Cooler", ("W1",)),
         ("Cooler", ("W2",)),
         ("Cooler", ("Q",)),
+        ("Cooler", ("V",)),
+        ("Cooler", ("U",)),
+        ("Cooler", ("T",)),
     }
     assert [week.key(lot) for lot in lots_between_steps(standing)] == ["N"]
     due = next(one.due for one in standing if one.load.place.name == "Smokehouse 1")
     assert due is not None
     assert 0 < due.at - week.now < HOUR_MS
+
+
+def test_each_brining_lies_in_a_batch_that_was_weighed_and_read(week: Week) -> None:
+    brinings = Load.objects.filter(step_kind="brine").order_by("pk")
+    assert brinings.count() > 10
+    for load in brinings:
+        row = batch_of(load)
+        assert row is not None
+        [read] = row.readings.all()
+        figures = figures_of(row)
+        assert figures is not None
+        assert abs(read.value / MILLIONTHS - figures.salometer_deg) < 1.5
+    assert {load.declared for load in brinings} == {"short", "long"}
+
+
+def test_cured_sablefish_waits_for_the_laboratory_and_for_nothing_else(week: Week) -> None:
+    load, lot = week.script.loads["brine S"], week.script.lot("S")
+    row = batch_of(load)
+    assert row is not None
+    ingoing = ingoing_of(batch_value(row), lot.quantity_g, None)
+    assert abs(ingoing - 150) < 2
+    waits = [text for text in bars(lot, week.now) if "sampled for" in text]
+    assert len(waits) == 3
+    assert all("the result has not come" in text for text in waits)
+    assert not Deviation.objects.filter(lot=lot).exists()
+
+
+def test_a_household_brine_waits_beside_trout_for_a_chilled_vacuum_pack(week: Week) -> None:
+    lot, row = week.script.lot("T"), week.script.batches["household"]
+    assert plan_value(lot.plan_version).product.reduced_oxygen
+    assert plan_value(lot.plan_version).product.storage == "chilled"
+    said = before_load(Ask(row, None, ((lot, lot.quantity_g),), week.now)).said.salt
+    words = " ".join(said)
+    for part in ("full equilibrium", "stronger", "dry", "frozen", "proof"):
+        assert part in words, (part, words)
+
+
+def test_the_uneven_sides_are_thicker_by_more_than_twice_the_thinnest(week: Week) -> None:
+    [sample] = PieceSample.objects.filter(lot=week.script.lot("U"))
+    um = [one.um for one in pieces_from(json.loads(sample.pieces))]
+    assert max(um) > 2 * min(um)
+    assert brined(week.script.lot("U"), week.now).pieces_um == tuple(sorted(um, reverse=True))
+
+
+def test_the_forecast_is_fitted_to_results_of_the_house_and_a_process_was_verified(
+    week: Week,
+) -> None:
+    assert known_now().own is not None
+    assert UptakePoint.objects.count() == len(POINTS)
+    verified = LaboratoryResult.objects.filter(plan__isnull=False)
+    assert {row.quantity for row in verified} == {"salt", "moisture", "water-phase salt"}
+
+
+def test_a_lot_was_weighed_through_and_some_of_its_packs_thawed(week: Week) -> None:
+    lot = week.script.lot("A")
+    stages = [one.stage for one in weights_page(lot)["stages"]]
+    assert stages == ["received", "trimmed", "brined", "smoked", "packed"]
+    assert not any(one.gained for one in weights_page(lot)["stages"])
+    assert Thawed.objects.get().lot == lot
 
 
 def test_two_lots_share_a_load_and_one_was_split_and_two_merged(week: Week) -> None:
@@ -200,7 +281,7 @@ def test_one_reading_is_late_one_is_corrected_and_one_was_missed(week: Week) -> 
 
 
 def test_the_operating_limit_exceeded_was_answered_by_an_adjustment(week: Week) -> None:
-    assert {week.key(row.lot) for row in ProcessAdjustment.objects.all()} == {"J", "G"}
+    assert {week.key(row.lot) for row in ProcessAdjustment.objects.all()} == {"J", "G", "S", "V"}
 
 
 def test_the_warm_night_is_seen_in_the_loggers_series(week: Week) -> None:
@@ -223,10 +304,10 @@ def test_the_review_page_has_work_to_do(week: Week) -> None:
     assert not any(one.overdue for one in waiting)
     assert {week.key(one.lot) for one in waiting if one.near} >= {"F", "G"}
     eye = needs_an_eye(waiting, week.now)
-    assert len(eye.deviations) == 3
+    assert len(eye.deviations) == 4
     assert len(eye.missed) == 1
     assert len(eye.late) == 1
-    assert len(eye.adjusted) == 2
+    assert len(eye.adjusted) == 4
     assert not eye.broken_since
 
 

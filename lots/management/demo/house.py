@@ -14,6 +14,9 @@ from lots.queries.plans import starting_plans
 
 FROZEN = "hot-smoked-vacuum-frozen"
 CHILLED = "hot-smoked-air-chilled"
+VACUUM = "hot-smoked-vacuum-chilled"
+TROUT = "TRR"
+STUDY = "INV-PS-07: salmon, sablefish and trout in a strong brine (an invented study)"
 
 
 @dataclass(frozen=True)
@@ -52,7 +55,7 @@ def found(data: dict[str, Any], passwords: dict[str, str], at: int) -> Stage:
         places,
         {row["name"]: _register(keeper, row, places, at) for row in data["instruments"]},
         _plans(everyone["hazel"], at),
-        {row["name"]: row["off_f"] for row in data["instruments"]},
+        {row["name"]: row["off_f"] for row in data["instruments"] if "off_f" in row},
         data["suppliers"],
     )
 
@@ -73,17 +76,22 @@ def _register(keeper: Person, row: dict[str, Any], places: dict[str, Place], at:
         row["name"],
         row["kind"],
         row["accuracy"],
-        "",
+        row.get("reference", ""),
         row["serial"],
         places.get(row.get("place", "")),
+        row.get("full_scale", ""),
     )
     return entries.register_instrument(keeper, new, at)
 
 
 def _plans(coordinator: Person, at: int) -> dict[str, PlanVersion]:
     contents = starting_plans()
+    # The starting plan has no trout in it, and is published only with a process study.
+    trout = [row for row in contents[FROZEN]["species"] if row["code"] == TROUT]
+    contents[VACUUM]["species"] = [*contents[VACUUM]["species"], *trout]
+    contents[VACUUM]["product"]["process_study"] = STUDY
     versions = {}
-    for stem in (FROZEN, CHILLED):
+    for stem in (FROZEN, CHILLED, VACUUM):
         draft = plan.begin_draft(coordinator, contents[stem]["title"], contents[stem], None, at)
         versions[stem] = plan.publish_plan(coordinator, draft, "", at)
     return versions

@@ -8,6 +8,7 @@ from lots.entries.reading import adjust_process, correct_reading
 from lots.entries.readings import Figure
 from lots.management.demo.calendar import MINUTE
 from lots.management.demo.house import CHILLED, FROZEN
+from lots.management.demo.salting import mixed, pieces
 from lots.management.demo.script import PROBES, Script
 from lots.management.demo.steps import brine, cool, pack_chilled, pack_frozen, smoke, stand
 from lots.models.deviation import Deviation
@@ -109,7 +110,8 @@ def _missed_reading(s: Script) -> None:
         ("36.0", "35.5", "36.3"),
     )
     start, end = t(-5, "08:20"), t(-5, "11:20")
-    s.start("brine F", start, "brine", "Brine tank 2", ["F"], "Dry salt 1 part, water 5 parts")
+    mixed(s, "brine F", ["F"], start)
+    s.start("brine F", start, "brine", "Brine tank 2", ["F"])
     s.at_place("Brine tank 2", start + MINUTE, "43.8")
     s.at_place(
         "Brine tank 2", t(-5, "09:42"), "42.3", t(-5, "09:10"),
@@ -172,16 +174,11 @@ def _chilled(s: Script) -> None:
         ["G"],
         t(-5, "07:40"),
         t(-5, "14:15"),
-        "Brine of 80 °SAL, weighed",
+        "strong",
+        2.4,
     )
     s.at_place("Brine room", t(-5, "07:44"), "36.2")
-    measured = (
-        ("brine strength", "°SAL", ["80"]),
-        ("brine to fish ratio", ":1", ["2.4"]),
-        ("thickness", "in", ["1.0", "1.2", "1.1"]),
-    )
-    for n, (quantity, unit, figures) in enumerate(measured):
-        s.measure("brine G", t(-5, "07:46") + n * MINUTE, quantity, unit, figures)
+    pieces(s, "G", t(-5, "07:46"), ["1.0", "1.2", "1.1"], ["11.5", "14.0", "12.5"], "brine G")
     stand(s, "hold G", "hold", "Cooler", ["G"], t(-5, "14:25"), t(-4, "07:12"))
     stand(s, "dry G", "dry", "Dry room", ["G"], t(-4, "07:18"), t(-4, "08:15"))
     smoke(s, "smoke G", 2, ["G"], t(-4, "08:20"), 238, note="Hickory")
@@ -231,7 +228,12 @@ def _split(s: Script, now: int) -> None:
 
 
 def _cooler_set_right(s: Script, now: int) -> None:
-    limits = {"J": ("hold J 2", "hold-cold"), "G": ("store G", "storage-cold")}
+    limits = {
+        "J": ("hold J 2", "hold-cold"),
+        "G": ("store G", "storage-cold"),
+        "S": ("hold S", "hold-cold"),
+        "V": ("hold V", "hold-cold"),
+    }
     what = "Fan turned up, hot racks moved away from its draft, door kept shut"
     for key, (load, limit) in limits.items():
         adjust_process(s.hand(now), s.lot(key), s.loads[load], limit, "38.6 °F", what, now)

@@ -5,6 +5,7 @@ from lots.entries.lot import merge_lots
 from lots.management.demo.calendar import MINUTE
 from lots.management.demo.curves import cooler_f, dying_fire, hot_smoke
 from lots.management.demo.house import CHILLED, FROZEN
+from lots.management.demo.salting import mixed, pieces
 from lots.management.demo.script import Script
 from lots.management.demo.steps import Tank, brine, cool, probes, smoke, stand
 from lots.models.deviation import Deviation
@@ -106,13 +107,7 @@ def _warm_night(s: Script) -> None:
     nights = {"W1": ("Brine tank 2", "17:00", "06:50"), "W2": ("Brine tank 1", "17:10", "06:55")}
     for key, (tank, began, ended) in nights.items():
         _overnight(s, key, tank, t(-1, began), t(0, ended))
-    measured = (
-        ("brine strength", "°SAL", ["72"]),
-        ("brine to fish ratio", ":1", ["2.5"]),
-        ("thickness", "in", ["1.1", "1.3", "1.0"]),
-    )
-    for n, (quantity, unit, figures) in enumerate(measured):
-        s.measure("brine W1", t(-1, "17:14") + n * MINUTE, quantity, unit, figures)
+    pieces(s, "W1", t(-1, "17:14"), ["1.1", "1.3", "1.0"], ["13.0", "15.5", "12.0"], "brine W1")
     stand(s, "hold W1", "hold", "Cooler", ["W1"], t(0, "07:18"), 0, "Held apart")
     stand(s, "hold W2", "hold", "Cooler", ["W2"], t(0, "07:20"), 0, "Held apart")
     s.at_place("Cooler", t(0, "07:24"), f"{cooler_f(t(0, '07:24')):.1f}")
@@ -120,6 +115,7 @@ def _warm_night(s: Script) -> None:
 
 
 def _overnight(s: Script, key: str, tank: str, start: int, end: int) -> None:
+    mixed(s, f"brine {key}", [key], start, "mild", 2.5)
     s.start(f"brine {key}", start, "brine", tank, [key], "Overnight, mild brine", "long")
     liquid = Tank(start, 41.5)
     for minutes in (2, 105, 210):
@@ -247,7 +243,8 @@ def _now_in_brine(s: Script) -> None:
     start = now - 110 * MINUTE
     stand(s, "trim R", "trim", "Trimming table", ["R"], now - 178 * MINUTE, start - 6 * MINUTE)
     liquid = Tank(start, 44.2)
-    s.start("brine R", start, "brine", "Brine tank 1", ["R"], "Dry salt 1 part, water 5 parts")
+    mixed(s, "brine R", ["R"], start)
+    s.start("brine R", start, "brine", "Brine tank 1", ["R"])
     for minute in (1, 12):
         s.at_place("Brine tank 1", start + minute * MINUTE, liquid.read(start + minute * MINUTE))
 

@@ -28,7 +28,7 @@ def plan_days(s: Script, opened: int, room: Callable[[int], float]) -> None:
 
 
 def _accuracy(s: Script, day: int) -> None:
-    for n, name in enumerate(s.stage.instruments):
+    for n, name in enumerate(s.stage.off_f):
         at = s.calendar.at(day, "06:40") + n * 2 * MINUTE
         shown = f"{32 + s.stage.off_f[name] + (day % 2) * 0.1:.1f}"
 

@@ -9,6 +9,7 @@ from lots.management.demo.people import smokehouse
 from lots.management.demo.present import plan_present
 from lots.management.demo.reviewing import plan_reviews
 from lots.management.demo.routine import plan_days
+from lots.management.demo.salt import plan_salt
 from lots.management.demo.script import Script
 from lots.management.sealing import made_passphrase
 
@@ -30,6 +31,7 @@ def fill(now: int, passwords: dict[str, str]) -> Script:
     plan_days(script, opened, room)
     plan_past(script)
     plan_present(script)
+    plan_salt(script)
     plan_reviews(script)
     script.play()
     return script

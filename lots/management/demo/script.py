@@ -17,9 +17,10 @@ from lots.logger.choices import Choices
 from lots.management.demo.calendar import MINUTE, Calendar
 from lots.management.demo.curves import Curve, csv_of
 from lots.management.demo.house import Stage
-from lots.models.lot import Load, Lot
+from lots.models.lot import BrineBatch, LaboratorySent, Load, Lot
 from lots.models.people import Person
 from lots.models.reading import Reading
+from lots.queries.batches import Ask, before_load
 from lots.queries.lineage import balance
 from lots.queries.plans import plan_value
 
@@ -46,6 +47,8 @@ class Script:
         self.loads: dict[str, Load] = {}
         self.curves: dict[str, list[Curve]] = {}
         self.rows: dict[str, list[Reading]] = {}
+        self.batches: dict[str, BrineBatch] = {}
+        self.sent: dict[str, LaboratorySent] = {}
         self._acts: list[tuple[int, int, Act]] = []
 
     def add(self, at: int, act: Act) -> None:
@@ -132,12 +135,24 @@ class Script:
                 )
                 for one in found
             ]
-            salting = Salting(declared) if step in SALTED_STEPS else NOT_SALTED
+            salting = (
+                self._salting(key, declared, portions, now) if step in SALTED_STEPS else NOT_SALTED
+            )
             self.loads[key] = loads.start_load(
                 self.hand(now), self.stage.places[place], portions, moments(now, now), note, salting
             )
 
         self.add(at, act)
+
+    def _salting(
+        self, key: str, declared: str, portions: Sequence[loads.Portion], now: int
+    ) -> Salting:
+        """The batch that was made for the load, whose words its people have seen."""
+        row = self.batches.get(key)
+        if row is None:
+            return Salting(declared)
+        fish = tuple((one.lot, one.grams) for one in portions)
+        return Salting(declared, row, seen=before_load(Ask(row, None, fish, now)).mark)
 
     def end(self, key: str, at: int, note: str = "") -> None:
         self.add(

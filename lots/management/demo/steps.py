@@ -15,6 +15,7 @@ from lots.management.demo.curves import (
     hot_smoke,
     trembling,
 )
+from lots.management.demo.salting import mixed
 from lots.management.demo.script import Script
 
 COOLING_ROUNDS = (4, 55, 105, 160, 210, 250)  # minutes; the plan wants one an hour
@@ -42,12 +43,13 @@ LONGEST_SHORT: Final = 240 * MINUTE
 
 
 def brine(
-    s: Script, key: str, tank: str, keys: Sequence[str], start: int, end: int, note: str = ""
-) -> None:
-    """A few hours in the brine, the tank read by hand."""
+    s: Script, key: str, tank: str, keys: Sequence[str], start: int, end: int,
+    recipe: str = "house", ratio: float = 2.2,
+) -> None:  # fmt: skip
+    """A few hours in a batch made for it, the tank read by hand."""
     declared = "long" if end - start > LONGEST_SHORT else "short"
-    recipe = note or "Dry salt 1 part, sugar 1/4 part, water 5 parts"
-    s.start(key, start, "brine", tank, keys, recipe, declared)
+    mixed(s, key, keys, start, recipe, ratio)
+    s.start(key, start, "brine", tank, keys, "", declared)
     liquid = Tank(start, Random(key).uniform(41.6, 46.4))
     at = start + MINUTE
     while at < end - 20 * MINUTE:
