@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from lots.core.batch import Batch, dissolved_mg
 from lots.core.limits import Measured
+from lots.core.pieces import pieces_from
 from lots.core.salting import PER_CENT
 from lots.core.units import (
     MG_PER_G,
@@ -167,8 +168,8 @@ def _solution(batch: Batch, temp: int | None) -> tuple[Fraction | None, Fraction
 def _pieces(lots: set[int], known: dict[str, Any], got: list[str]) -> None:
     rows = PieceSample.objects.filter(lot__in=lots, corrected_by=None).order_by("observed_at", "pk")
     row = rows.last()
-    pieces = [one.get("thickness_um") for one in json.loads(row.pieces)] if row else []
-    thick = sorted((um for um in pieces if isinstance(um, int) and um > 0), reverse=True)
+    pieces = pieces_from(json.loads(row.pieces)) if row else ()
+    thick = sorted((one.um for one in pieces if one.um), reverse=True)
     if thick:
         known["pieces_um"] = tuple(thick[:MOST_PIECES])
         got.append(f"The thicknesses are those of the {len(thick)} pieces measured last.")

@@ -7,8 +7,10 @@ from django.urls import reverse
 
 from lots.core.batch import Batch, content_of, part_from
 from lots.entries.book import act, canonical
+from lots.entries.moments import Moments
+from lots.entries.pieces import TypedPieces, measure_pieces
 from lots.models.lot import BrineBatch, Load, Lot
-from lots.models.salt import BatchNamed, PieceSample, StepWeight
+from lots.models.salt import BatchNamed, StepWeight
 from lots.queries.brined import brined
 from tests.make import Book, moment
 from tests.views.pages import as_person
@@ -44,12 +46,8 @@ def mix(book: Book, load: Load, brine_g: int | None = None) -> BrineBatch:
 
 
 def measure(book: Book, lot: Lot, *millimetres: int) -> None:
-    pieces = [
-        {"thickness": str(mm), "thickness_unit": "mm", "thickness_um": 1000 * mm}
-        for mm in millimetres
-    ]
-    with act("pieces measured", book.operator, AT) as writing:
-        writing.write(PieceSample(lot=lot, pieces=canonical(pieces), observed_at=AT, entered_at=AT))
+    typed = TypedPieces([str(mm) for mm in millimetres], [])
+    measure_pieces(book.operator, lot, typed, Moments(AT, AT, AT))
 
 
 def weigh(book: Book, lot: Lot, **grams: int) -> None:
