@@ -85,7 +85,7 @@ def _brine(batch: Batch, temp: int) -> Iterator[Reckoned]:
         yield Reckoned(
             "left out of strength and density",
             ", ".join(found.left_out),
-            "a salometer reads them as salt",
+            "a salometer is lifted by them too",
         )
 
 

@@ -68,8 +68,10 @@ def _batch(sheet: Sheet, one: BatchFacts, shown: Shown) -> None:
 
 
 def _grams(mg: int) -> str:
-    whole, point, rest = show_number(Fraction(mg, MG_PER_G), 3).partition(".")
-    return f"{int(whole):,}{point}{rest} g"
+    """In kilograms from one up, to the gram, else in grams to the milligram."""
+    if mg >= MG_PER_G * MG_PER_G:
+        return f"{show_number(Fraction(mg, MG_PER_G * MG_PER_G), 3)} kg"
+    return f"{show_number(Fraction(mg, MG_PER_G), 3)} g"
 
 
 def _part(part: PartFacts) -> Row:

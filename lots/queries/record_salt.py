@@ -8,7 +8,7 @@ from lots.core.moments import show_day
 from lots.core.pieces import Spread, show_mg, show_um, spread
 from lots.core.reckoned import batch_figures, use_figures
 from lots.core.salting import PER_CENT
-from lots.core.units import MILLIONTHS, show_number, show_quantity, show_span
+from lots.core.units import MILLIONTHS, show_number, show_span
 from lots.core.weights import StageYield
 from lots.models.lot import BrineBatch, LaboratorySent, Load, Lot
 from lots.models.salt import BatchReading, PieceSample, StepWeight
@@ -88,7 +88,7 @@ def _check(row: BatchReading) -> paper.BatchCheckFacts:
         reference=row.reference,
         full_scale=row.full_scale,
         value=row.value,
-        found=show_quantity(row.value, "brine strength"),
+        found=f"{show_number(Fraction(row.value, MILLIONTHS), 1, 1)} °SAL",
         note=row.note,
         corrects=row.corrects_id or 0,
         corrected_by=row.corrected_by.pk if hasattr(row, "corrected_by") else 0,

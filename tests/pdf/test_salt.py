@@ -14,7 +14,7 @@ from tests.pdf.test_render import RICH, section, whole
     [
         "Brine B-0304 Made 4 Mar 2026 16:10 −05:00 TQ Temperature when made 50.0 °F Loads brined in it 2",
         "Done with 5 Mar 2026 09:00 −05:00 JW: two loads were enough",
-        "water 12 L of 1,000 g each 12,000 g",
+        "water 12 L of 1 kg each 12 kg",
         "curing salt: curing salt no. 1 160 g 160 g 6.25 %, 10 g",
         "strength 63.1 °SAL of 26.395 % salt at 100 °SAL, 60 °F",
         "61.5 °SAL in brine of 50.0 °F",
