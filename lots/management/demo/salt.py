@@ -178,7 +178,7 @@ def _household_today(s: Script) -> None:
         ("35.3", "35.8", "34.9"),
     )
     at = now - 70 * MINUTE
-    stand(s, "hold T", "hold", "Cooler", ["T"], at, 0, "Ready for the brine")
+    stand(s, "hold T", "hold", "Cooler", ["T"], at, now - 3 * MINUTE, "Ready for the brine")
     s.at_place("Cooler", at + 2 * MINUTE, f"{cooler_f(at + 2 * MINUTE):.1f}")
     mix(s, "household", ["T"], now - 40 * MINUTE, "household")
     read_strength(s, "household", now - 25 * MINUTE)
