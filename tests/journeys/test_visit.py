@@ -24,7 +24,7 @@ ASKED = (
     (("Lots, pages and sealed PDFs",), "Sealed record"),
     (("Lots, pages and sealed PDFs", "TR-"), "Steps and limits"),
     (("Corrective actions",), "newest first"),
-    (("Corrective actions", "Deviation 2"), "What it rested on"),
+    (("Corrective actions", "Deviation "), "What it rested on"),
     (("Review of the records",), "Not reviewed yet"),
     (("People and their training",), "certificate"),
     (("Accuracy checks of instruments",), "Latest check"),
