@@ -12,6 +12,7 @@ from django.test import Client
 from django.urls import reverse
 
 from lots.core.limits import NotJudged, demand, limit_from
+from lots.core.named import named
 from lots.core.plan import faults, plan_from
 from lots.entries import house
 from lots.entries import plan as entries
@@ -1027,4 +1028,6 @@ def test_every_limit_of_a_starting_plan_is_said_back_in_one_plain_sentence(
     for number, point in enumerate(kept(draft)["control_points"]):
         shown = words(page(client, draft, f"control_points.{number}"))
         for limit in plan_from(kept(draft)).control_points[number].limits:
-            assert f"This demands: {' '.join(demand(limit).split())}." in shown, point["id"]
+            names = {step["id"]: step["name"] for step in kept(draft)["steps"]}
+            said = " ".join(demand(named(limit, names)).split())
+            assert f"This demands: {said}." in shown, point["id"]
