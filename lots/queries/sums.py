@@ -44,9 +44,6 @@ from lots.core.units import (
 )
 from lots.queries.house import species
 
-SALOMETER_TABLE: Final = "26.395 % at 100 °SAL"
-KG: Final = 1_000_000  # mg
-
 
 @dataclass(frozen=True)
 class Row:
