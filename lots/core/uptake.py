@@ -20,7 +20,7 @@ from typing import Final
 
 from lots.core.salt_water import SATURATED
 from lots.core.salting import PER_CENT, BadSalting
-from lots.core.sheet import FACES, fourier, fraction_in, profile
+from lots.core.sheet import FACES, fourier, fraction_in
 from lots.core.units import MS_PER_DAY, MS_PER_S, NINTHS_PER_C
 
 PLANNING: Final = "A planning aid: what a laboratory finds in the finished fish stands above it, and it is no proof."
@@ -338,7 +338,6 @@ def pieces(
 # --- the picture ----------------------------------------------------------------------------------
 
 COURSE_POINTS: Final = 48
-DEPTH_POINTS: Final = 32
 
 
 def course(
@@ -347,27 +346,3 @@ def course(
     """Water-phase salt over time from 0 to `until_s`: (seconds, forecast), closer where it rises faster."""
     at = [round(until_s * (n / COURSE_POINTS) ** 2) for n in range(COURSE_POINTS + 1)]
     return tuple((s, forecast(brining, known, thickness_m, s)) for s in dict.fromkeys(at))
-
-
-def depths(
-    brining: Brining, known: Diffusivity, thickness_m: float, seconds: float
-) -> tuple[tuple[Fraction, Forecast], ...]:
-    """Water-phase salt over the depth, before drying: (mm from the open face, forecast), to the middle of a
-    piece with two open faces, to the closed face of one with one.
-
-    The band is that of the diffusivity alone; deep and shallow, its ends may change places.
-    """
-    here = known.at(brining.temp_ninths)
-    end, deep = brining.end, thickness_m / brining.open_faces
-    numbers = [
-        fourier(each, seconds, thickness_m, brining.open_faces)
-        for each in (here.low, here.best, here.high)
-    ]
-    out = []
-    for n in range(DEPTH_POINTS + 1):
-        place = 1 - n / DEPTH_POINTS
-        salts = [end * profile(place, number, brining.bath) for number in numbers]
-        low, best, high = (_thousandths(PER_CENT * x / (1 + x)) for x in salts)
-        mm = _thousandths(deep * n / DEPTH_POINTS / M_PER_MM)
-        out.append((mm, Forecast(min(low, best, high), best, max(low, best, high))))
-    return tuple(out)

@@ -1,7 +1,6 @@
 """The fitted diffusivity beside SciPy, how often its band holds the true one, and when nothing can be said."""
 
 import random
-import time
 from dataclasses import replace
 from fractions import Fraction
 from math import exp, log
@@ -339,13 +338,6 @@ def test_each_reason_says_what_to_do_and_calls_nothing_safe(why: Why) -> None:
 
 
 # --- the rest -------------------------------------------------------------------------------------
-
-
-def test_a_calibration_of_fifty_results_takes_less_than_a_second_of_the_processor() -> None:
-    points = results(random.Random(9), 50)
-    begin = time.process_time()
-    fitted(points)
-    assert time.process_time() - begin < 1
 
 
 def test_a_fit_says_more_than_the_published_range() -> None:

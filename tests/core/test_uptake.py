@@ -1,7 +1,5 @@
 """The forecast of salt: water's viscosity as tabled, the published range, and what must hold of any brining."""
 
-import time
-from collections.abc import Callable
 from fractions import Fraction
 from math import log
 from typing import Any
@@ -22,7 +20,6 @@ from lots.core.uptake import (
     Forecast,
     Standing,
     course,
-    depths,
     forecast,
     mobility,
     pieces,
@@ -327,59 +324,17 @@ def test_the_course_rises_from_nothing_to_what_is_forecast(
     assert [at for at, _ in points] == sorted({at for at, _ in points})
 
 
-@settings(max_examples=20, deadline=None)
-@given(BRININGS, KNOWN, THICK, SECONDS)
-def test_the_depths_run_from_the_face_inwards_and_fall(
-    found: Brining, what: Diffusivity, thick: float, seconds: float
-) -> None:
-    points = depths(found, what, thick, seconds)
-    assert points[0][0] == 0
-    assert float(points[-1][0]) == pytest.approx(thick * 1000 / found.open_faces, abs=1e-3)
-    best = [said.best for _, said in points]
-    assert best == sorted(best, reverse=True)
-    assert all(said.low <= said.best <= said.high for _, said in points)
-
-
-def test_the_depths_add_up_to_the_forecast() -> None:
-    found, what = brining(), known(scatter=0.0)
-    points = [float(said.best) for _, said in depths(found, what, 0.02, 12 * HOUR)]
-    salts = [pct / (100 - pct) for pct in points]
-    mean = (sum(salts) - (salts[0] + salts[-1]) / 2) / (len(salts) - 1)
-    said = forecast(found, what, 0.02, 12 * HOUR)
-    assert 100 * mean / (1 + mean) == pytest.approx(float(said.best), abs=0.02)
-
-
 def test_of_a_short_course_no_moment_is_told_twice() -> None:
     assert [at for at, _ in course(brining(), known(), 0.02, 3)] == [0, 1, 2, 3]
 
 
-# --- said and timed -------------------------------------------------------------------------------
+# --- said -----------------------------------------------------------------------------------------
 
 
 def test_it_says_that_it_is_a_planning_aid() -> None:
     assert "laboratory" in PLANNING
     assert "no proof" in PLANNING
     assert "safe" not in PLANNING
-
-
-@pytest.mark.parametrize(
-    "asked",
-    [
-        lambda: time_to_reach(brining(), known(), 0.02, TARGET),
-        lambda: thickest(brining(), known(), 8 * HOUR, TARGET),
-        lambda: course(brining(), known(), 0.02, 24 * HOUR),
-        lambda: depths(brining(), known(), 0.02, 8 * HOUR),
-        lambda: pieces(brining(), known(), 8 * HOUR, [Fraction(n) for n in range(5, 55)], TARGET),
-    ],
-    ids=["how long", "how thick", "course", "depths", "fifty pieces"],
-)
-def test_each_answer_takes_less_than_50_ms_of_the_processor(asked: Callable[[], object]) -> None:
-    took = []
-    for _ in range(5):
-        begin = time.process_time()
-        asked()
-        took.append(time.process_time() - begin)
-    assert min(took) < 0.05
 
 
 def test_water_phase_salt_of_the_finished_fish_is_the_exact_sum() -> None:
