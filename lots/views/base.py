@@ -8,14 +8,16 @@ from zoneinfo import ZoneInfo
 
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.views.decorators.http import require_http_methods
 
 from lots.entries.files import Upload
 from lots.entries.refusals import NotAllowed
 from lots.models.house import Establishment, KeptFile
+from lots.models.lot import Lot
 from lots.models.people import Person
 from lots.queries.house import file_bytes
+from lots.queries.lot_page import get_lot
 
 View = Callable[..., HttpResponse]
 ANYONE = frozenset({"operator", "reviewer", "coordinator", "inspector", "keeper"})
@@ -77,6 +79,14 @@ def open_door(view: View) -> View:
     """Marks a view that needs no log-in."""
     view.rights_table = "anyone"  # type: ignore[attr-defined]
     return view
+
+
+def lot_or_404(code: str) -> Lot:
+    """The lot of this code."""
+    lot = get_lot(code)
+    if lot is None:
+        raise Http404
+    return lot
 
 
 def by_of(request: HouseRequest) -> str:

@@ -30,8 +30,7 @@ from lots.queries.laboratory import (
     waiting_of,
     waiting_samples,
 )
-from lots.queries.lot_page import get_lot
-from lots.views.base import HouseRequest, open_to, upload_of, zone_of
+from lots.views.base import HouseRequest, lot_or_404, open_to, upload_of, zone_of
 
 PRINTED_SO = "It is printed so on the report"
 
@@ -47,13 +46,6 @@ def laboratory(request: HouseRequest) -> HttpResponse:
     return render(request, "laboratory/index.html", context)
 
 
-def _lot(code: str) -> Lot:
-    lot = get_lot(code)
-    if lot is None:
-        raise Http404
-    return lot
-
-
 def _plan(pk: int) -> Plan:
     return get_object_or_404(Plan, pk=pk)
 
@@ -61,7 +53,7 @@ def _plan(pk: int) -> Plan:
 @open_to("operator", "reviewer", "coordinator")
 def lot_laboratory(request: HouseRequest, code: str) -> HttpResponse:
     """What a laboratory found in a lot."""
-    return _report(request, _lot(code))
+    return _report(request, lot_or_404(code))
 
 
 @open_to("operator", "reviewer", "coordinator")
@@ -126,7 +118,7 @@ def _back(subject: Lot | Plan) -> HttpResponse:
 @open_to("operator", "reviewer", "coordinator")
 def lot_send(request: HouseRequest, code: str) -> HttpResponse:
     """Samples of a lot go to a laboratory."""
-    return _send(request, _lot(code))
+    return _send(request, lot_or_404(code))
 
 
 @open_to("operator", "reviewer", "coordinator")

@@ -4,7 +4,7 @@ import secrets
 from datetime import datetime
 
 from django.contrib import messages
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
 from lots.entries import lot as entries
@@ -20,14 +20,12 @@ from lots.forms.lot import (
     PartForm,
     ReasonForm,
 )
-from lots.models.lot import Lot
 from lots.models.plan import PlanVersion
 from lots.queries.board import open_lots
 from lots.queries.house import open_places, usable_instruments
 from lots.queries.lineage import free_of, in_loads_now
 from lots.queries.load_page import taken_along
 from lots.queries.lot_page import (
-    get_lot,
     lot_list,
     lot_page,
     past_use_by,
@@ -37,14 +35,7 @@ from lots.queries.lot_page import (
 from lots.queries.plans import newest_versions, plan_value
 from lots.queries.retention import keep_until
 from lots.queries.use_by import past_words, thawed_g, use_by
-from lots.views.base import HouseRequest, by_of, open_to, upload_of, zone_of
-
-
-def _lot(code: str) -> Lot:
-    lot = get_lot(code)
-    if lot is None:
-        raise Http404
-    return lot
+from lots.views.base import HouseRequest, by_of, lot_or_404, open_to, upload_of, zone_of
 
 
 @open_to(methods=("GET",))
@@ -146,7 +137,7 @@ def _step(request: HouseRequest) -> int:
 
 @open_to(methods=("GET",))
 def lot_show(request: HouseRequest, code: str) -> HttpResponse:
-    lot = _lot(code)
+    lot = lot_or_404(code)
     unit = "F" if request.house.temperature_unit == "F" else "C"
     here = not hasattr(lot, "voided") and (not hasattr(lot, "release") or in_loads_now(lot) > 0)
     whole = use_by(lot)
@@ -161,7 +152,7 @@ def lot_show(request: HouseRequest, code: str) -> HttpResponse:
 
 @open_to("operator")
 def lot_split(request: HouseRequest, code: str) -> HttpResponse:
-    lot = _lot(code)
+    lot = lot_or_404(code)
     form = PartForm(
         request.POST or None, house=request.house, code=True, taken_along=taken_along(lot)
     )
@@ -212,7 +203,7 @@ def lot_merge(request: HouseRequest) -> HttpResponse:
 
 @open_to("operator")
 def lot_destroy(request: HouseRequest, code: str) -> HttpResponse:
-    lot = _lot(code)
+    lot = lot_or_404(code)
     form = PartForm(request.POST or None, house=request.house, code=False)
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
@@ -230,7 +221,7 @@ def lot_destroy(request: HouseRequest, code: str) -> HttpResponse:
 
 @open_to("operator")
 def lot_void(request: HouseRequest, code: str) -> HttpResponse:
-    lot = _lot(code)
+    lot = lot_or_404(code)
     form = ReasonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
@@ -247,7 +238,7 @@ def lot_void(request: HouseRequest, code: str) -> HttpResponse:
 
 @open_to("operator")
 def lot_finish(request: HouseRequest, code: str) -> HttpResponse:
-    lot = _lot(code)
+    lot = lot_or_404(code)
     form = FinishForm(request.POST or None, house=request.house, now_ms=request.now_ms)
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data

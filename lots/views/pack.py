@@ -3,7 +3,7 @@
 import secrets
 
 from django.contrib import messages
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
 from lots.entries.moments import Moments
@@ -11,23 +11,15 @@ from lots.entries.pack import thaw_packs
 from lots.entries.refusals import Refused
 from lots.forms.fields import refuse
 from lots.forms.pack import ThawForm
-from lots.models.lot import Lot
-from lots.queries.lot_page import get_lot, state_words
+from lots.queries.lot_page import state_words
 from lots.queries.pack import pack_sheet
 from lots.queries.use_by import day_of
-from lots.views.base import HouseRequest, by_of, open_to
-
-
-def _lot(code: str) -> Lot:
-    lot = get_lot(code)
-    if lot is None:
-        raise Http404
-    return lot
+from lots.views.base import HouseRequest, by_of, lot_or_404, open_to
 
 
 @open_to(methods=("GET",))
 def lot_pack(request: HouseRequest, code: str) -> HttpResponse:
-    lot = _lot(code)
+    lot = lot_or_404(code)
     context = {
         "lot": lot,
         "state": state_words(lot),
@@ -39,7 +31,7 @@ def lot_pack(request: HouseRequest, code: str) -> HttpResponse:
 
 @open_to("operator")
 def lot_thaw(request: HouseRequest, code: str) -> HttpResponse:
-    lot = _lot(code)
+    lot = lot_or_404(code)
     form = ThawForm(
         request.POST or None,
         house=request.house,

@@ -14,9 +14,8 @@ from lots.forms.pieces import MORE, MOST_PIECES, PIECES, CorrectPiecesForm, Piec
 from lots.forms.sure import ask_sure, how_many, is_sure
 from lots.models.salt import PieceSample
 from lots.queries.house import usable_instruments
-from lots.queries.lot_page import get_lot
 from lots.queries.pieces import SampleShown, largest_thickness, places_to_measure, samples_of
-from lots.views.base import HouseRequest, by_of, open_to
+from lots.views.base import HouseRequest, by_of, lot_or_404, open_to
 
 IT_IS_SO = "It is so, as typed"
 
@@ -24,9 +23,7 @@ IT_IS_SO = "It is so, as typed"
 @open_to(writes=("operator",))
 def lot_pieces(request: HouseRequest, code: str) -> HttpResponse:
     """The samples of the lot's pieces; an operator enters another here."""
-    lot = get_lot(code)
-    if lot is None:
-        raise Http404
+    lot = lot_or_404(code)
     form = PiecesForm(
         request.POST or None,
         house=request.house,

@@ -4,7 +4,7 @@ import secrets
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
 from lots.core.units import QUANTITIES
@@ -30,8 +30,7 @@ from lots.queries.answer import answer_page, probes_for, reading_beside, usual_i
 from lots.queries.board import readable
 from lots.queries.house import usable_instruments
 from lots.queries.load_page import asked_looks, asked_measures
-from lots.queries.lot_page import get_lot
-from lots.views.base import HouseRequest, by_of, file_answer, open_to, upload_of
+from lots.views.base import HouseRequest, by_of, file_answer, lot_or_404, open_to, upload_of
 
 SHOWN_IN_PAGE = ("image/jpeg", "image/png", "image/webp")
 
@@ -258,9 +257,7 @@ def observation_correct(request: HouseRequest, pk: int) -> HttpResponse:
 @open_to("operator")
 def process_adjust(request: HouseRequest, code: str) -> HttpResponse:
     """What was adjusted when an operating limit was exceeded."""
-    lot = get_lot(code)
-    if lot is None:
-        raise Http404
+    lot = lot_or_404(code)
     initial = {"limit_id": request.GET.get("limit", ""), "load": request.GET.get("load")}
     form = AdjustForm(request.POST or None, initial=initial)
     if request.method == "POST" and form.is_valid():

@@ -4,7 +4,7 @@ import json
 from typing import Final
 
 from django.contrib import messages
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
 from lots.entries.record import issue_record
@@ -13,9 +13,8 @@ from lots.forms.fields import refuse
 from lots.forms.record import IssueForm
 from lots.models.lot import Lot
 from lots.models.review import RecordIssued
-from lots.queries.lot_page import get_lot
 from lots.queries.record import issued_lots
-from lots.views.base import HouseRequest, file_answer, open_to, password_is_right
+from lots.views.base import HouseRequest, file_answer, lot_or_404, open_to, password_is_right
 
 PDF: Final = "application/pdf"
 
@@ -34,9 +33,7 @@ def record_download(request: HouseRequest, pk: int) -> HttpResponse:
 @open_to("reviewer")
 def record_issue(request: HouseRequest, code: str) -> HttpResponse:
     """Seals the record as the book stands; a record of a lot not released says so on every page."""
-    lot = get_lot(code)
-    if lot is None:
-        raise Http404
+    lot = lot_or_404(code)
     before = RecordIssued.objects.filter(lot=lot).select_related("line").order_by("revision").last()
     revision = before.revision + 1 if before else 1
     form = IssueForm(request.POST or None, revision=revision)

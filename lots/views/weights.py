@@ -3,7 +3,7 @@
 import secrets
 
 from django.contrib import messages
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
 from lots.entries import weights as entries
@@ -12,18 +12,15 @@ from lots.entries.refusals import Refused
 from lots.forms.fields import refuse
 from lots.forms.weights import CorrectWeightForm, WeightForm
 from lots.models.salt import StepWeight
-from lots.queries.lot_page import get_lot
 from lots.queries.pieces import places_to_measure
 from lots.queries.yields import weights_page
-from lots.views.base import HouseRequest, by_of, open_to
+from lots.views.base import HouseRequest, by_of, lot_or_404, open_to
 
 
 @open_to(writes=("operator",))
 def lot_weights(request: HouseRequest, code: str) -> HttpResponse:
     """What the lot weighed from stage to stage; an operator enters a weight here."""
-    lot = get_lot(code)
-    if lot is None:
-        raise Http404
+    lot = lot_or_404(code)
     form = WeightForm(
         request.POST or None,
         house=request.house,
