@@ -41,7 +41,7 @@ from lots.core.limits import (
     Within,
 )
 from lots.core.series import Chunk
-from lots.core.units import Bound, show_number, show_off, show_quantity, show_span
+from lots.core.units import MILLIONTHS, Bound, show_number, show_off, show_quantity, show_span
 
 SERIES_RULES: Final = (Within, Maintained, Lethality, Exposure, Cooling, Every)
 CREDITED: Final = (
@@ -641,9 +641,9 @@ def _batches(uses: Sequence[CureUse]) -> str:
 
 
 def _ingoing(used: Sequence[CureUse]) -> str:
-    """What went in, as a planning figure."""
-    ppm = show_quantity(sum(use.ingoing for use in used), NITRITE)
-    return f"{NITRITE} in {_batches(used)}, {ppm} ingoing as planned"
+    """What went in, as a planning figure: in whole ppm, up."""
+    ppm = -(-sum(use.ingoing for use in used) // MILLIONTHS)
+    return f"{NITRITE} in {_batches(used)}, {ppm} ppm ingoing as planned"
 
 
 def _followed(rule: Followed, facts: Facts, at: int) -> Finding:
