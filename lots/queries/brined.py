@@ -1,18 +1,17 @@
 """What the book knows of how a lot was salted: its pieces, its batch, its time, its temperature, its
 weights.  What it does not know is left out, and said so by being empty."""
 
-import json
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, Final
 
 from lots.core.batch import Batch, dissolved_mg
 from lots.core.limits import Measured
-from lots.core.pieces import pieces_from
 from lots.core.salting import PER_CENT
 from lots.core.units import (
     MG_PER_G,
     MILLIONTHS,
+    MM_PER_IN,
     BadQuantity,
     TempUnit,
     degrees,
@@ -20,20 +19,19 @@ from lots.core.units import (
     show_span,
 )
 from lots.models.lot import BrineBatch, Load, LoadPart, Lot
-from lots.models.salt import PieceSample, StepWeight
 from lots.queries.batches import batch_of, batch_value, brine_g_of
 from lots.queries.lineage import parts_of
+from lots.queries.pieces import samples_of
 from lots.queries.plans import plan_value
 from lots.queries.series_of import series_of
 from lots.queries.sight import end_of, spans_of, started_at
 from lots.queries.uptake_points import WATER_PHASE
+from lots.queries.yields import dried_share
 
 SALTED_IN: Final = ("brine", "dry-salt")
 UM_PER_MM: Final = 1000
 MOST_PIECES: Final = 40  # of a sample, that the form is begun with
 MINUTE_MS: Final = 60_000
-DRIED: Final = ("packed", "smoked")  # stages whose weight tells how far the fish was dried
-BRINED: Final = "brined"
 
 
 @dataclass(frozen=True)
@@ -56,7 +54,7 @@ class Brined:
     def typed(self, unit: TempUnit) -> dict[str, str]:
         """The figures as a form holds them: only those that the book knows."""
         found: dict[str, Any] = {
-            "thickness": ", ".join(_mm(one) for one in self.pieces_um) or None,
+            "thickness": ", ".join(_length(one, unit) for one in self.pieces_um) or None,
             "time": None if self.brined_ms is None else show_span(_whole(self.brined_ms)),
             "temp": None if self.temp is None else show_number(degrees(self.temp, unit), 1),
             "strength": _figure(self.strength_pct),
@@ -66,13 +64,16 @@ class Brined:
         }
         known = {name: text for name, text in found.items() if text is not None}
         if "thickness" in known:
-            known["thickness_unit"] = "mm"
+            known["thickness_unit"] = "in" if unit == "F" else "mm"
         if "strength" in known:
             known["strength_unit"] = "%"
         return known | {"method": self.method, "unit": unit}
 
 
-def _mm(um: int) -> str:
+def _length(um: int, unit: TempUnit) -> str:
+    """In inches where the house reads °F, else in millimetres."""
+    if unit == "F":
+        return show_number(Fraction(um, UM_PER_MM) / MM_PER_IN, 2)
     return show_number(Fraction(um, UM_PER_MM), 1)
 
 
@@ -88,15 +89,14 @@ def brined(lot: Lot, at: int) -> Brined:
     """What the book knows of the lot's salting at a moment; of several brinings the last."""
     salted = [part for part in parts_of(lot) if part.load.step_kind in SALTED_IN]
     part = salted[-1] if salted else None
-    lots = {lot.pk, *([part.lot_id] if part else [])}
     known: dict[str, Any] = {"target_pct": _target(lot)}
     got: list[str] = []
     if part is not None:
         _of_load(part.load, at, known, got)
     if known["target_pct"] is not None:
         got.append("The water-phase salt wanted is the plan's.")
-    _pieces(lots, known, got)
-    _dried(lots, known, got)
+    _pieces(lot, known, got)
+    _dried(lot, known, got)
     return Brined(lot, part.load if part else None, got=tuple(got), **known)
 
 
@@ -165,20 +165,18 @@ def _solution(batch: Batch, temp: int | None) -> tuple[Fraction | None, Fraction
     return PER_CENT * Fraction(salt) / (salt + batch.water_mg), salt + batch.water_mg
 
 
-def _pieces(lots: set[int], known: dict[str, Any], got: list[str]) -> None:
-    rows = PieceSample.objects.filter(lot__in=lots, corrected_by=None).order_by("observed_at", "pk")
-    row = rows.last()
-    pieces = pieces_from(json.loads(row.pieces)) if row else ()
-    thick = sorted((one.um for one in pieces if one.um), reverse=True)
-    if thick:
-        known["pieces_um"] = tuple(thick[:MOST_PIECES])
-        got.append(f"The thicknesses are those of the {len(thick)} pieces measured last.")
+def _pieces(lot: Lot, known: dict[str, Any], got: list[str]) -> None:
+    """The newest sample in which a thickness stands: one that was taken back holds none."""
+    for shown in samples_of(lot):
+        thick = sorted((one.um for one in shown.pieces if one.um), reverse=True)
+        if thick:
+            known["pieces_um"] = tuple(thick[:MOST_PIECES])
+            got.append(f"The thicknesses are those of the {len(thick)} pieces measured last.")
+            return
 
 
-def _dried(lots: set[int], known: dict[str, Any], got: list[str]) -> None:
-    rows = StepWeight.objects.filter(lot__in=lots, corrected_by=None).order_by("observed_at", "pk")
-    grams = {row.stage: row.grams for row in rows}
-    stage = next((one for one in DRIED if grams.get(one)), None)
-    if stage and grams.get(BRINED, 0) >= grams[stage]:
-        known["yield_pct"] = Fraction(PER_CENT * grams[stage], grams[BRINED])
-        got.append(f"The yield is the weight {stage} over the weight brined.")
+def _dried(lot: Lot, known: dict[str, Any], got: list[str]) -> None:
+    share = dried_share(lot)
+    if share is not None and share <= 1:
+        known["yield_pct"] = PER_CENT * share
+        got.append("The yield is the weight as smoked over the weight as brined.")

@@ -7,10 +7,12 @@ from django.urls import reverse
 
 from lots.core.batch import Batch, content_of, part_from
 from lots.entries.book import act, canonical
+from lots.entries.lot import split_lot
 from lots.entries.moments import Moments
-from lots.entries.pieces import TypedPieces, measure_pieces
+from lots.entries.pieces import TypedPieces, correct_pieces, measure_pieces
+from lots.entries.weights import correct_weight, weigh_stage
 from lots.models.lot import BrineBatch, Load, Lot
-from lots.models.salt import BatchNamed, StepWeight
+from lots.models.salt import BatchNamed, PieceSample, StepWeight
 from lots.queries.brined import brined
 from tests.make import Book, moment
 from tests.views.pages import as_person
@@ -45,19 +47,16 @@ def mix(book: Book, load: Load, brine_g: int | None = None) -> BrineBatch:
     return row
 
 
-def measure(book: Book, lot: Lot, *millimetres: int) -> None:
+def measure(book: Book, lot: Lot, *millimetres: int) -> PieceSample:
     typed = TypedPieces([str(mm) for mm in millimetres], [])
-    measure_pieces(book.operator, lot, typed, Moments(AT, AT, AT))
+    return measure_pieces(book.operator, lot, typed, Moments(AT, AT, AT))
 
 
-def weigh(book: Book, lot: Lot, **grams: int) -> None:
-    with act("weighed", book.operator, AT) as writing:
-        for stage, one in grams.items():
-            writing.write(
-                StepWeight(
-                    lot=lot, stage=stage, as_read=str(one), unit="g", grams=one, observed_at=AT, entered_at=AT
-                )
-            )  # fmt: skip
+def weigh(book: Book, lot: Lot, load: Load | None = None, **kilograms: str) -> StepWeight:
+    """What the lot, or its part in a load, weighed at these stages; the last of the rows."""
+    for stage, kg in kilograms.items():
+        row = weigh_stage(book.operator, lot, stage, kg, "kg", Moments(AT, AT, AT), load)
+    return row
 
 
 def test_of_a_lot_that_was_not_salted_only_the_plan_is_known(lot: Lot) -> None:
@@ -105,13 +104,37 @@ def test_pieces_are_those_measured_last_thickest_first(book: Book, lot: Lot) -> 
     assert brined(lot, AT).pieces_um == (42_000, 31_000, 25_000)
 
 
-def test_the_yield_is_packed_over_brined(book: Book, lot: Lot) -> None:
-    weigh(book, lot, brined=20_000, smoked=17_000, packed=16_000)
+def test_a_sample_that_was_taken_back_leaves_the_one_before(book: Book, lot: Lot) -> None:
+    measure(book, lot, 20, 30)
+    wrong = measure(book, lot, 60)
+    when = Moments(AT, AT, AT)
+    correct_pieces(book.operator, wrong, None, "another lot's", when)
+    assert brined(lot, AT).pieces_um == (30_000, 20_000)
+
+
+def test_the_yield_is_smoked_over_brined_and_the_weights_of_a_stage_add_up(
+    book: Book, lot: Lot
+) -> None:
+    weigh(book, lot, brined="20", smoked="8")
+    weigh(book, lot, smoked="8")
     assert brined(lot, AT).yield_pct == 80
 
 
+def test_a_weight_taken_back_leaves_no_yield(book: Book, lot: Lot) -> None:
+    row = weigh(book, lot, brined="20", smoked="16")
+    correct_weight(book.operator, row, "", "kg", "of another lot", Moments(AT, AT, AT))
+    assert brined(lot, AT).yield_pct is None
+
+
+def test_a_portion_that_was_split_off_is_not_held_against_the_whole(book: Book, lot: Lot) -> None:
+    weigh(book, lot, brined="16")
+    part = split_lot(book.operator, lot, "TR-1b", 8_000, "", AT)
+    weigh(book, part, smoked="6")
+    assert brined(part, AT).yield_pct == 75
+
+
 def test_no_yield_without_the_weight_as_brined(book: Book, lot: Lot) -> None:
-    weigh(book, lot, packed=16_000)
+    weigh(book, lot, smoked="16")
     assert brined(lot, AT).yield_pct is None
 
 
@@ -135,18 +158,18 @@ def test_the_forecast_is_begun_with_what_the_book_knows_and_answers_once_moistur
     monkeypatch.setattr("lots.views.middleware.now_ms", lambda: AT)
     mix(book, load)
     measure(book, lot, 42, 31)
-    weigh(book, lot, brined=20_000, packed=16_000)
+    weigh(book, lot, brined="20", smoked="16")
     client = as_person(book.operator)
     address = reverse("salt_forecast")
     form = client.get(address, {"lot": lot.code}).context["form"]
     begun = {name: str(form[name].value() or "") for name in form.fields if name != "confirmed"}
     assert begun | {
-        "thickness": "42, 31", "thickness_unit": "mm", "time": "12 h", "temp": "38", "unit": "F",
+        "thickness": "1.65, 1.22", "thickness_unit": "in", "time": "12 h", "temp": "38", "unit": "F",
         "strength": "20", "strength_unit": "%", "ratio": "2.5", "yield_pct": "80", "moisture": "",
     } == begun  # fmt: skip
     answer = client.get(address, begun | {"lot": lot.code, "moisture": "72", "target": "3.5"})
     assert [row.thickness for row in answer.context["found"].rows] == [
-        "42 mm (1.65 in)", "31 mm (1.22 in)",
+        "1.65 in (41.9 mm)", "1.22 in (31 mm)",
     ]  # fmt: skip
     assert f"Lot {lot.code}: the thickest piece" in answer.content.decode()
 
