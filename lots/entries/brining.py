@@ -178,13 +178,21 @@ def _ratio(ask: Ask) -> Figure:
 
 def take_back_measured(writing: Act, load: Load, reason: str, when: Moments) -> None:
     """Takes back what the batch named at the load's start told of strength and ratio: it was another."""
-    wrong = Reading.objects.filter(
-        load=load, line=load.line_id, quantity__in=(STRENGTH, RATIO), corrected_by=None
-    )
-    for row in wrong.select_related("place", "instrument").order_by("pk"):
+    told = Reading.objects.filter(load=load, line=load.line_id, quantity__in=(STRENGTH, RATIO))
+    for first in told.select_related("place", "instrument").order_by("pk"):
+        row = _standing(first)
+        if row.withdrawn:
+            continue
         seen = Moments(row.observed_at, when.entered_at, when.recorded_at, when.device_offset_ms)
         figure = Figure(row.as_read, row.unit, row.probe, row.quantity, row.instrument)
         write_reading(writing, figure, row.place, load, seen, row, reason, withdrawn=True)
+
+
+def _standing(row: Reading) -> Reading:
+    """What a reading was put right to, as often as it was."""
+    while (later := Reading.objects.filter(corrects=row).first()) is not None:
+        row = later
+    return row
 
 
 def took_over(row: BatchReading) -> list[Reading]:

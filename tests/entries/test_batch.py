@@ -580,6 +580,21 @@ def test_a_wrong_batch_is_put_right_once_and_what_it_told_is_taken_back(chilled:
     assert str(chilled.judged(lot, "brine", "07:41")["brine-ratio"].verdict) == "DEVIATION"
 
 
+def test_of_a_wrong_batch_a_strength_that_was_put_right_is_taken_back_too(chilled: Book) -> None:
+    lot, wrong = chilled.open_lot("SA-1", 5, species="SAL"), chilled.mix()
+    right = chilled.mix("B-2", "06:35", parts=(("water", "8", "kg"), ("salt", "2", "kg")))
+    read_as = batch.check_batch(chilled.operator, wrong, read(), seen("06:40"))
+    said = chilled.in_batch(wrong, "07:30", lot)
+    load = chilled.start("brine", "Brine tank 1", "07:30", lot, salting=said)
+    weak = replace(read(), as_read="48")
+    batch.correct_batch_reading(chilled.operator, read_as, weak, "a 4 for a 7", seen("07:35"))
+    mark = before_load(Ask(right, None, ((lot, 5_000),), moment("07:30"), load=load.pk)).mark
+    named = batch.Named(right, None, "the small tub", mark)
+    batch.name_batch(chilled.operator, load, named, seen("07:40"))
+    rows = Reading.objects.filter(load=load, quantity="brine strength", corrected_by=None)
+    assert [row.withdrawn for row in rows] == [True]
+
+
 def test_two_tanks_from_one_batch_are_asked_about_if_it_does_not_go_round(book: Book) -> None:
     one, two = book.open_lot("TR-1", 6), book.open_lot("TR-2", 6)
     row = book.mix()
