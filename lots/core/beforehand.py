@@ -12,7 +12,14 @@ from lots.core.batch import Batch, Doubt, doubts, scaled
 from lots.core.brine import brine_figures
 from lots.core.cure import NITRITE, CureRule, cure_rule, ingoing_of, not_permitted
 from lots.core.salting import Ahead, ahead
-from lots.core.units import MG_PER_G, MILLIONTHS, round_half_up, show_number, show_quantity
+from lots.core.units import (
+    MG_PER_G,
+    MILLIONTHS,
+    round_half_up,
+    round_up,
+    show_number,
+    show_quantity,
+)
 
 BRINE: Final = "brine"
 DECIMALS: Final = 2  # of ratios, strengths and shares that are said
@@ -189,14 +196,17 @@ def _target(batch: Batch, one: Ahead) -> Iterator[str]:
         )
         return
     yield f"{wanted}, which no time in it reaches. {_dried(one)}"
-    yield f"What would do: {'; '.join(_instead(batch, one))}; or keep it frozen, under a plan that says so."
+    yield (
+        f"What would do: {'; '.join(_instead(batch, one))}; or keep it frozen, under a plan that says so. "
+        f"Wetter fish than of {_pct(one.moisture_pct)} moisture wants more of it."
+    )
 
 
 def _dried(one: Ahead) -> str:
     if one.dry_to is None:
         return "No drying brings it there: the fish takes up no salt."
     return (
-        f"The fish would have to be dried from {_pct(one.moisture_pct)} to {_pct(one.dry_to.moisture_pct)} "
+        f"The fish would have to be dried from {_pct(one.moisture_pct)} to {_pct(-round_up(-one.dry_to.moisture_pct, DECIMALS))} "
         f"moisture, to {show_number(one.dry_to.yield_pct, 0)} % of its weight as brined."
     )
 
@@ -204,17 +214,12 @@ def _dried(one: Ahead) -> str:
 def _instead(batch: Batch, one: Ahead) -> Iterator[str]:
     ratio = show_number(one.ratio, DECIMALS)
     if batch.method == BRINE and one.strength_sal is not None:
-        deg = _up(one.strength_sal)
+        deg = round_up(one.strength_sal)
         yield f"a brine of at least {deg} °SAL at this {ratio} : 1 (time and thickness still govern)"
     elif batch.method == BRINE:
         yield f"no brine is strong enough at this {ratio} : 1: more of it, or a stronger one"
-    least = show_number(one.dry_salt_g, 0)
+    least = round_up(one.dry_salt_g)
     yield f"dry salting, with more than {least} g of salt to each kg of fish"
-
-
-def _up(value: Fraction) -> int:
-    """The next whole number up: what is asked for is never rounded away."""
-    return -(-value.numerator // value.denominator)
 
 
 def _pct(value: Fraction) -> str:

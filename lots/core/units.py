@@ -111,6 +111,13 @@ def round_half_up(value: Fraction) -> int:
     return -whole if value < 0 else whole
 
 
+def round_up(value: Fraction, decimals: int = 0) -> Fraction:
+    """The next figure up of so many decimals: what is asked for is never rounded away.  What is asked
+    to be no more than this is rounded down: −round_up(−value)."""
+    scaled = value * BASE**decimals
+    return Fraction(-(-scaled.numerator // scaled.denominator), BASE**decimals)
+
+
 def show_grams(mg: Fraction | int) -> str:
     """A small weight as people read it, in grams to the milligram, e.g. "12.5 g"."""
     return f"{show_number(Fraction(mg) / MG_PER_G, DECIMALS_KEPT)} g"

@@ -37,7 +37,7 @@ METHODS: Final = [
 
 
 class MakeBatchForm(forms.Form):
-    """A batch by its parts, a row each; a row without an amount is left out."""
+    """A batch by its parts, a row each; an empty row is left out."""
 
     code = forms.CharField(label="Code", max_length=40, help_text="It names the batch from now on.")
     method = forms.ChoiceField(label="What it is", choices=METHODS, widget=forms.RadioSelect)
@@ -118,7 +118,7 @@ class MakeBatchForm(forms.Form):
         return [self[name] for name in names]
 
     def typed(self) -> list[Typed]:
-        """The rows in which an amount, a measure's weight or a share of nitrite was typed."""
+        """The rows in which anything was typed: what is named and has no amount is asked for it."""
         data = self.cleaned_data
         return [
             Typed(
@@ -131,7 +131,7 @@ class MakeBatchForm(forms.Form):
                 data[f"nitrite_{n}"],
             )
             for n in self.numbers
-            if data[f"amount_{n}"] or data[f"per_{n}"] or data[f"nitrite_{n}"]
+            if any(data[f"{name}_{n}"] for name in ("name", "amount", "per", "nitrite"))
         ]
 
 

@@ -16,10 +16,9 @@ from django.db.models import Q, QuerySet
 from lots.core.batch import Batch, batch_from
 from lots.core.beforehand import Beforehand, FishIn, beforehand
 from lots.core.brine import SIXTY_F, BrineFigures, brine_figures
-from lots.core.cure import CureRule, Jurisdiction, cure_rules, jurisdictions
-from lots.core.limits import Measured
+from lots.core.cure import CureRule, Jurisdiction, jurisdictions
+from lots.core.limits import Cure, Measured
 from lots.core.plan import Plan
-from lots.core.plan_content import rows, said
 from lots.core.reuse import Use, bars_use
 from lots.core.units import MG_PER_G, MILLIONTHS, show_number
 from lots.models.lot import BrineBatch, Load, Lot
@@ -126,19 +125,23 @@ def law() -> Jurisdiction:
     return jurisdictions(tomllib.loads(Path(settings.CURE_FILE).read_text()))[0]
 
 
+def _cures(plan: Plan) -> list[Cure]:
+    limits = [limit for point in plan.control_points for limit in point.limits]
+    leaves = [leaf.rule for limit in limits for leaf in limit.leaves()]
+    return [rule for rule in leaves if isinstance(rule, Cure)]
+
+
 def cure_of(plan: Plan) -> tuple[tuple[CureRule, ...], str]:
     """The rows that permit nitrite under the plan, and the number of the rule that leaves out other fish."""
-    for _, point in rows(plan.content, "control_points"):
-        for _, limit in rows(point, "limits"):
-            if said(limit, "kind") == "cure":
-                return cure_rules(limit), said(limit, "rule")
-    return law().rules, law().rule
+    found = _cures(plan)
+    if not found:
+        return law().rules, law().rule
+    return tuple(row for one in found for row in one.rows), found[0].rule
 
 
 def opens_on_nitrite(plan: Plan) -> bool:
     """Whether a limit of the plan opens a deviation where nitrite is in a fish that may have none."""
-    points = rows(plan.content, "control_points")
-    return any(said(limit, "kind") == "cure" for _, p in points for _, limit in rows(p, "limits"))
+    return bool(_cures(plan))
 
 
 def salt_asked(plan: Plan) -> Fraction | None:

@@ -39,6 +39,7 @@ from lots.core.units import (
     LITRE_PER_US_GALLON,
     MG_PER_G,
     MILLIONTHS,
+    round_up,
     show_both,
     show_number,
 )
@@ -415,7 +416,7 @@ def _dried(found: Ahead) -> str:
         return "not needed for it"
     if found.dry_to is None:
         return "no drying would do"
-    return f"to {percent(found.dry_to.moisture_pct, 1)} moisture"
+    return f"to {percent(-round_up(-found.dry_to.moisture_pct, 1), 1)} moisture"
 
 
 def _dried_how(found: Ahead) -> str:
@@ -436,7 +437,7 @@ def _would_do(found: Ahead, method: str) -> list[Row]:
                 "A stronger brine",
                 "none of this amount is strong enough"
                 if strong is None
-                else f"at least {show_number(strong, 1, 1)} °SAL ({percent(found.strength_pct or Fraction(0))})",
+                else f"at least {show_number(round_up(strong, 1), 1, 1)} °SAL ({percent(round_up(found.strength_pct or Fraction(0), 2))})",
                 f"with {show_number(found.ratio, 2)} to 1 of fish, at full equilibrium",
             )
         )
@@ -445,14 +446,14 @@ def _would_do(found: Ahead, method: str) -> list[Row]:
                 "More of this brine",
                 "no amount would do"
                 if found.ratio_needed is None
-                else f"at least {show_number(found.ratio_needed, 2)} to 1 of fish",
+                else f"at least {show_number(round_up(found.ratio_needed, 2), 2)} to 1 of fish",
                 "by weight of salt and water, at full equilibrium",
             )
         )
     rows.append(
         Row(
             "Dry salting",
-            f"at least {show_number(found.dry_salt_g, 0)} g of salt to each kg of fish",
+            f"at least {round_up(found.dry_salt_g)} g of salt to each kg of fish",
             "if all of it goes in and no water is drawn: the least that could do",
         )
     )

