@@ -5,10 +5,10 @@ from typing import Any
 
 from lots.core.units import MILLIONTHS
 from lots.core.uptake import Brining, Diffusivity
-from lots.entries.laboratory import NewResult, enter_laboratory_result
 from lots.entries.uptake import NewPoint, keep_point
 from lots.models.lot import LaboratoryResult, Lot
 from lots.models.salt import UptakePoint
+from tests.laboratory import NewResult, enter_laboratory_result
 from tests.make import Book, moment
 
 LABORATORY = "Invented Bay Laboratory"

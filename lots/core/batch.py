@@ -470,7 +470,7 @@ def _temp_doubts(batch: Batch, temp: int) -> list[Doubt]:
         left = _weight(batch.salt_mg - dissolved_mg(batch, temp))
         text = (
             f"At {show_both(temp)} at most {show_number(most, 1)} % salt dissolves; this would be {show_number(pct, 1)} %. "
-            f"About {left} of salt stays on the ground. Was it weighed so?"
+            f"About {left} of salt lies undissolved at the bottom. Was it weighed so?"
         )
         return [Doubt("parts", text, False)]
     point = freezing(pct)

@@ -45,7 +45,6 @@ ABOVE: Final = (
     1.15  # of the final salt: more than a laboratory's error above what the brine could give
 )
 WIDEST: Final = 20.0  # high over low: as wide as the published range is no knowledge of one's own
-HALF: Final = 0.5
 DECIMALS: Final = 1000
 
 

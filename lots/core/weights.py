@@ -19,7 +19,6 @@ SMOKED: Final = "smoked"
 PACKED: Final = "packed"
 STAGES: Final = (RECEIVED, TRIMMED, BRINED, SMOKED, PACKED)
 WEIGHED_HERE: Final = (TRIMMED, BRINED, SMOKED)  # receiving and packing have entries of their own
-UNITS: Final = ("kg", "g", "lb", "oz")
 LONGEST: Final = 20  # characters of a weight as read
 HEAVIEST_G: Final = 1_000_000_000  # a thousand tonnes: a weight beyond it was mistyped
 _WEIGHT: Final = re.compile(r"([\d.,\s]+)\s*(kg|g|lbs|lb|oz)?", re.IGNORECASE)

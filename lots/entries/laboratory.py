@@ -14,7 +14,6 @@ from lots.core.laboratory import (
     computed,
     found,
     odd_together,
-    unit_of,
 )
 from lots.core.limits import Limit, Measured
 from lots.core.units import QUANTITIES, BadQuantity
@@ -65,20 +64,6 @@ class NewReport:
     note: str = ""
     sent: LaboratorySent | None = None
     sure: bool = False
-
-
-@dataclass(frozen=True)
-class NewResult:
-    """A laboratory's result of one quantity: each sample's figure as printed."""
-
-    quantity: str
-    unit: str
-    samples: Sequence[str]
-    laboratory: str
-    method: str = ""
-    portion: str = ""
-    report: Upload | None = None
-    note: str = ""
 
 
 @taken_once
@@ -210,25 +195,6 @@ def enter_report(
         writing.say(quantity=", ".join(row.quantity for row in rows), **_named(subject))
         _judge(writing, subject, rows, at)
     return rows
-
-
-def enter_laboratory_result(
-    person: Person, lot: Lot, new: NewResult, sampled_at: int, reported_at: int, at: int
-) -> LaboratoryResult:
-    """Keeps one quantity that a laboratory found in a lot."""
-    if new.unit != unit_of(new.quantity):
-        raise Refused({"samples": f"Reports print {new.quantity} in {unit_of(new.quantity)}."})
-    report = NewReport(
-        {new.quantity: new.samples}, new.laboratory, new.method, new.portion, new.report, new.note
-    )
-    try:
-        return enter_report(person, lot, report, sampled_at, reported_at, at)[0]
-    except Refused as refusal:
-        ours = {cell(new.quantity, n) for n in range(1, len(new.samples) + 1)} | {"figures"}
-        if not ours & set(refusal.fields):
-            raise
-        text = next(words for name, words in refusal.fields.items() if name in ours)
-        raise Refused({"samples": text}) from refusal
 
 
 def _report_type(report: Upload | None) -> str:

@@ -12,6 +12,7 @@ from lots.core.limits import Measured
 from lots.models.lot import LaboratoryResult, LaboratorySample, LaboratorySent, Lot
 from lots.models.plan import Plan
 from lots.queries.plans import newest_versions, plan_value
+from lots.queries.salt_facts import answers
 
 CORRECTED = "laboratory result corrected"
 SHOWN = 30  # newest reports on the page
@@ -165,14 +166,8 @@ def wanted_of(sent: LaboratorySent) -> list[str]:
 def awaited_of(sent: LaboratorySent) -> list[str]:
     """Of what was wanted of these samples, that which has not come; prefetched or not.  What was given up
     has come, without figures; what was taken back has not."""
-    come = {row.quantity for row in sent.results.all() if _answers(row)}
+    come = {row.quantity for row in sent.results.all() if answers(row)}
     return [one for one in wanted_of(sent) if one not in come]
-
-
-def _answers(row: LaboratoryResult) -> bool:
-    if hasattr(row, "corrected_by"):
-        return False
-    return row.corrects_id is None or bool(row.samples.all())
 
 
 @dataclass(frozen=True)
@@ -253,6 +248,6 @@ def _asked(plan: Any) -> dict[str, int | None]:
         for limit in point.limits:
             for leaf in limit.leaves():
                 if isinstance(leaf.rule, Measured) and leaf.rule.laboratory:
-                    within = getattr(leaf.rule, "verified_within_ms", None)
+                    within = leaf.rule.verified_within_ms
                     out[leaf.rule.quantity] = within or out.get(leaf.rule.quantity)
     return out

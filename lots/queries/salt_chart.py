@@ -46,7 +46,6 @@ class Drawing:
     css: str
     label: str
     unit: str
-    across_unit: str
     band: str
     line: str
     ticks: list[tuple[float, str]]
@@ -58,7 +57,6 @@ class Drawing:
     marks: list[Mark]
     at: float | None = None  # an upright line at the time asked about
     at_words: str = ""
-    at_anchor: str = "start"
     left: int = LEFT
     top: int = TOP
 
@@ -144,11 +142,11 @@ def over_time(found: SaltForecast) -> list[Drawing]:
             *size, css,
             f"Water-phase salt of the thickest piece, {row.thickness}, over time: after "
             f"{duration(Fraction(asked.seconds))} likely {row.band}",
-            "% salt", "", frame.band(points), frame.line(points), frame.heights(),
+            "% salt", frame.band(points), frame.line(points), frame.heights(),
             list(_hours(frame, until, MOST_TICKS[size[0]])),
             *_target(found, frame, "start"),
             [Mark(x, frame.y(row.piece.forecast.best), row.shape, _words(row))],
-            x, duration(Fraction(asked.seconds)), "end" if x > size[0] / 2 else "start",
+            x, duration(Fraction(asked.seconds)),
         )  # fmt: skip
 
     return _both(draw)
@@ -186,7 +184,7 @@ def over_thickness(found: SaltForecast) -> list[Drawing]:
         frame = _Frame(size, low, high, top)
         return Drawing(
             *size, css, f"Water-phase salt after {duration(Fraction(asked.seconds))} over thickness. {found.failing}",
-            "% salt", "", frame.band(points), frame.line(points), frame.heights(),
+            "% salt", frame.band(points), frame.line(points), frame.heights(),
             list(_thicknesses(frame, asked.in_inches, MOST_TICKS[size[0]])),
             *_target(found, frame, "end"), _marks(found, frame),
         )  # fmt: skip

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
 from typing import Any
 
-from lots.core.batch import BadBatch, batch_from
+from lots.core.batch import batch_from
 from lots.core.cure import ingoing_of
 from lots.core.judging import CureUse, Sample, Went
 from lots.core.limits import Cure, Declared, Followed, Limit, Measured, Rule, asks_for_nitrite
@@ -148,7 +148,7 @@ def _declared_late(load: Load, sight: Sight) -> bool:
 def _use(batch: BrineBatch, fish_g: int, brine_g: int | None, at: int) -> CureUse:
     try:
         ingoing = ingoing_of(batch_from(json.loads(batch.content)), fish_g, brine_g)
-    except (BadBatch, ValueError):  # of a form that this version does not read: nothing is known
+    except ValueError:  # of a form that this version does not read: nothing is known
         return CureUse(f"{batch.code}, which cannot be read", 1, at)
     scaled = ingoing * MILLIONTHS
     return CureUse(batch.code, -(-scaled.numerator // scaled.denominator), at)
@@ -173,7 +173,7 @@ def awaited_by_lot(lots: Iterable[int], sight: Sight = ALL) -> dict[int, Moments
     each = list(sent)
     results = sight.rows(LaboratoryResult.objects.filter(sent__in=[row.pk for row in each]))
     rows = results.select_related("corrected_by").prefetch_related("samples") if each else ()
-    come = {(row.sent_id, row.quantity) for row in rows if _answers(row, sight)}
+    come = {(row.sent_id, row.quantity) for row in rows if answers(row, sight)}
     out: dict[int, Moments] = {}
     for row in each:
         for quantity in json.loads(row.wanted):
@@ -183,7 +183,7 @@ def awaited_by_lot(lots: Iterable[int], sight: Sight = ALL) -> dict[int, Moments
     return out
 
 
-def _answers(row: LaboratoryResult, sight: Sight) -> bool:
+def answers(row: LaboratoryResult, sight: Sight = ALL) -> bool:
     """Whether a result stands for the samples that were sent: none that was corrected or taken back does;
     one that says from the start that nothing will come does."""
     if sight.sees(getattr(row, "corrected_by", None)):

@@ -143,7 +143,7 @@ def _left_words(left: Fraction) -> tuple[str, ...]:
     if left <= 0:
         return ()
     return (
-        f"About {mass(left)} of the salt does not dissolve and stays on the ground: it counts in no figure here.",
+        f"About {mass(left)} of the salt lies undissolved at the bottom: it counts in no figure here.",
     )
 
 

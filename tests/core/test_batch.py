@@ -391,7 +391,7 @@ def test_more_salt_than_dissolves_is_asked_about() -> None:
     (doubt,) = doubts(brine(water("10"), salt("5")), COLD)
     assert (doubt.field, doubt.refused) == ("parts", False)
     assert "at most 26.3 % salt dissolves; this would be 33.3 %" in doubt.text
-    assert "About 1.4 kg of salt stays on the ground" in doubt.text
+    assert "About 1.4 kg of salt lies undissolved at the bottom" in doubt.text
     (little,) = doubts(brine(water("10"), salt("3.6")), COLD)
     assert "About 26 g of salt" in little.text
 

@@ -118,7 +118,11 @@ def test_a_brine_without_its_temperature_is_refused_and_a_dry_salting_has_none(b
 @pytest.mark.parametrize(
     ("parts", "field", "words"),
     [
-        ((WATER, replace(SALT, amount="4")), "", "stays on the ground"),  # more than dissolves
+        (
+            (WATER, replace(SALT, amount="4")),
+            "",
+            "undissolved at the bottom",
+        ),  # more than dissolves
         (
             (WATER, SALT, replace(CURE, amount="30", unit="oz")),
             "amount_3",

@@ -2,7 +2,6 @@
 
 import pytest
 
-from lots.entries.laboratory import NewResult, enter_laboratory_result
 from lots.entries.lot import (
     destroy_part,
     merge_lots,
@@ -14,6 +13,7 @@ from lots.entries.refusals import NotAllowed, Refused, Unlikely
 from lots.models.book import BookLine
 from lots.models.lot import LaboratoryResult, Lot
 from lots.queries.lineage import balance
+from tests.laboratory import NewResult, enter_laboratory_result
 from tests.make import Book, moment
 
 AT = "07:30"

@@ -9,7 +9,6 @@ from django.db import connection
 from lots.entries import laboratory
 from lots.entries import lot as lots
 from lots.entries.deviation import Decision, decide, take_action
-from lots.entries.laboratory import NewResult
 from lots.entries.lapses import notice_lapses
 from lots.entries.load import Portion, end_load, move_start, start_load
 from lots.entries.lot import finish_lot, split_lot, void_lot
@@ -25,6 +24,7 @@ from lots.queries.lineage import through_steps
 from lots.queries.release import bars, last_line, releasable_grams
 from tests.entries.roads import brined, cooled, finished, freezing, packed, smoking
 from tests.entries.test_deviation import DONE
+from tests.laboratory import NewResult, enter_laboratory_result
 from tests.make import Book, make_book, moment, seen
 
 
@@ -198,7 +198,7 @@ def test_a_laboratory_result_of_a_split_lot_opens_its_own_deviation(db: None) ->
     child = split_lot(book.operator, one, "C", 10_000, "", moment("09:00"))
     result = NewResult("water-phase salt", "%", ["1.0"], "An invented laboratory")
     at = moment("2026-03-05 09:00")
-    laboratory.enter_laboratory_result(book.reviewer, child, result, moment("09:10"), at, at)
+    enter_laboratory_result(book.reviewer, child, result, moment("09:10"), at, at)
     assert Deviation.objects.filter(lot=child, limit_id__contains="salt").count() == 1
 
 

@@ -7,7 +7,6 @@ import pytest
 from lots.core.limits import RULES
 from lots.entries import people, plan
 from lots.entries.deviation import Action, Decision, decide, take_action
-from lots.entries.laboratory import NewResult, enter_laboratory_result
 from lots.entries.lot import finish_lot, void_lot
 from lots.entries.refusals import Changed, NotAllowed, Refused
 from lots.entries.review import release_lot, sign_reviews
@@ -26,6 +25,7 @@ from tests.entries.roads import (
     smoking,
     untrained_reviewer,
 )
+from tests.laboratory import NewResult, enter_laboratory_result
 from tests.make import Book, moment, seen
 
 DONE = Action(True, "held apart", "more wood", "wet wood")

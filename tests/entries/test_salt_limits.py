@@ -9,7 +9,6 @@ import pytest
 from lots.core.limits import Verdict
 from lots.entries import plan as plans
 from lots.entries.brining import Salting
-from lots.entries.laboratory import NewResult, enter_laboratory_result
 from lots.entries.lapses import lapsed, notice_lapses
 from lots.entries.load import Portion, end_load, move_start, start_load
 from lots.entries.lot import destroy_part, split_lot
@@ -24,6 +23,7 @@ from lots.queries.plans import starting_plans
 from lots.queries.release import bars
 from lots.queries.sight import Sight
 from tests.entries.roads import LABEL, finished, what_of
+from tests.laboratory import NewResult, enter_laboratory_result
 from tests.make import Book, moment, seen
 from tests.salted import answer, batch, name_batch, send
 

@@ -7,7 +7,6 @@ import pytest
 
 from lots.core.calibration import Calibration, CannotSay, Why
 from lots.entries.book import act
-from lots.entries.laboratory import NewResult, enter_laboratory_result
 from lots.entries.lot import void_lot
 from lots.entries.refusals import NotAllowed, Refused, Unlikely
 from lots.entries.uptake import keep_point, leave_out
@@ -15,6 +14,7 @@ from lots.models.book import BookLine, LineLot
 from lots.models.lot import LaboratoryResult, Lot
 from lots.models.salt import UptakePoint, UptakePointLeftOut
 from lots.queries.uptake_points import known_now
+from tests.laboratory import NewResult, enter_laboratory_result
 from tests.make import Book, moment
 from tests.points import LABORATORY, a_point, kept, result_of, six_points
 

@@ -2,13 +2,13 @@
 
 import pytest
 
-from lots.entries.laboratory import NewResult, enter_laboratory_result
 from lots.entries.lot import merge_lots, split_lot
 from lots.models.lot import Lot
 from lots.queries.judgements import judge_lot
 from lots.queries.pack import PackSheet, pack_bars, pack_sheet
 from lots.queries.release import bars
 from tests.entries.roads import finished
+from tests.laboratory import NewResult, enter_laboratory_result
 from tests.make import Book, moment
 from tests.packs import AIR, BRINE, CHILLED, CURE, FROZEN, PEPPER, batch, brined, part, under
 

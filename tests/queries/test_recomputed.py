@@ -10,10 +10,10 @@ from lots.core.limits import RULES
 from lots.core.recomputed import Difference, recomputed
 from lots.core.record import LotRecord, canonical_bytes, record_from
 from lots.entries import laboratory, reading
-from lots.entries.laboratory import NewResult
 from lots.entries.readings import Figure
 from lots.models.reading import Reading
 from tests.entries.roads import finished
+from tests.laboratory import NewResult, enter_laboratory_result
 from tests.make import Book, make_book, moment, seen
 from tests.queries.test_record import record_of
 from tests.salted import answer, batch, send
@@ -143,7 +143,7 @@ def test_a_laboratorys_figure_is_among_what_is_compared(db: None) -> None:
     one = finished(book)
     new = NewResult("water-phase salt", "%", ["3.6", "3.9"], "Bay Laboratory")
     taken, told = moment("2026-03-05 20:00"), moment("2026-03-06 11:00")
-    laboratory.enter_laboratory_result(book.reviewer, one, new, taken, told, told)
+    enter_laboratory_result(book.reviewer, one, new, taken, told, told)
     record = record_of(book, one)
     assert recomputed(record).differences == ()
     (only,) = record.results

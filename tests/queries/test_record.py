@@ -9,7 +9,6 @@ from lots.core.record import LotRecord, canonical_bytes, record_from
 from lots.entries import load, lot, reading, review
 from lots.entries.brining import Salting
 from lots.entries.deviation import Action, Decision, decide, take_action
-from lots.entries.laboratory import NewResult, enter_laboratory_result
 from lots.entries.readings import Figure
 from lots.models.deviation import Deviation
 from lots.models.lot import Lot
@@ -20,6 +19,7 @@ from lots.queries.record import get_lot_for_record, lot_record
 from lots.queries.record_figures import rounded
 from lots.queries.release import last_line
 from tests.entries.roads import brined, finished, smoking
+from tests.laboratory import NewResult, enter_laboratory_result
 from tests.make import Book, make_book, moment, seen
 
 

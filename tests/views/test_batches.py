@@ -129,7 +129,7 @@ def test_a_brine_without_water_or_salt_is_refused(
 @pytest.mark.parametrize(
     ("changed", "field", "words"),
     [
-        ({"amount_2": "4"}, None, "stays on the ground"),  # more salt than dissolves
+        ({"amount_2": "4"}, None, "undissolved at the bottom"),  # more salt than dissolves
         ({"amount_3": "30", "unit_3": "oz", "nitrite_3": "6.25 %"}, "amount_3", "With 30 g for 30 oz it would be"),
         ({"amount_3": "30", "nitrite_3": "25 %"}, "amount_3", "far more than curing salts have"),
         ({"amount_2": "0.5", "as_read": "20"}, "as_read", "begins to freeze at"),
@@ -147,10 +147,10 @@ def test_what_is_odd_is_asked_about_and_taken_with_a_yes(
 
 
 def test_a_yes_to_one_figure_is_no_yes_to_the_next(morning: Book, olga: Client) -> None:
-    asked = refused(olga, reverse(MAKE), typed(amount_2="4"), None, "stays on the ground")
+    asked = refused(olga, reverse(MAKE), typed(amount_2="4"), None, "undissolved at the bottom")
     mark = asked.context["form"].fields["seen"].widget.attrs["value"]
     again = olga.post(reverse(MAKE), typed(amount_2="5", seen=mark))
-    assert "stays on the ground" in above(again)
+    assert "undissolved at the bottom" in above(again)
     assert not BrineBatch.objects.exists()
 
 

@@ -164,7 +164,7 @@ def test_what_cannot_be_is_refused_at_its_field_and_nothing_typed_is_lost(
 # (page, what is typed, the field that it is asked at, the words, what is then said)
 ODD: list[tuple[str, dict[str, str], str, str, str]] = [
     # at 38 °F no more than 26.33 % dissolves; 5 kg in 10 kg of water would be 33 %
-    ("sum_brine", BRINE | {"salt": "5 kg", "water": "10 L"}, "salt", "stays on the ground", "About 1.4"),
+    ("sum_brine", BRINE | {"salt": "5 kg", "water": "10 L"}, "salt", "undissolved at the bottom", "About 1.4"),
     # 96 oz for 96 g of curing salt
     ("sum_nitrite", NITRITE | {"cure": "96 oz"}, "cure", "With 96 g for 96 oz", "ppm"),
     # by hand: 9 g × 62.5 % over 40.009 kg
