@@ -6,7 +6,6 @@ from threading import Barrier, Thread
 import pytest
 from django.db import connection
 
-from lots.entries import laboratory
 from lots.entries import lot as lots
 from lots.entries.deviation import Decision, decide, take_action
 from lots.entries.lapses import notice_lapses

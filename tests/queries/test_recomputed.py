@@ -9,7 +9,7 @@ from lots.core.basis import RunFacts
 from lots.core.limits import RULES
 from lots.core.recomputed import Difference, recomputed
 from lots.core.record import LotRecord, canonical_bytes, record_from
-from lots.entries import laboratory, reading
+from lots.entries import reading
 from lots.entries.readings import Figure
 from lots.models.reading import Reading
 from tests.entries.roads import finished
