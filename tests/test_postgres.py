@@ -19,7 +19,7 @@ from lots.models.kept import KEPT
 from tests.management.console import CODE, PATIENCE_S, ROOT, free_port
 
 pytestmark = pytest.mark.of_database("postgresql")
-NAME = "smokehouse_commands"
+NAME = f"smokehouse_commands_{os.environ.get('PYTEST_XDIST_WORKER', 'alone')}"
 
 
 def url_of(name: str, role: str = "") -> str:

@@ -4,7 +4,8 @@ A batch is a value: parts in milligrams, with what was read and its unit.  `doub
 (refused) and what is odd but possible (asked about, and taken when confirmed).
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any, Final
@@ -50,17 +51,27 @@ WATER_MG: Final[Mapping[str, Fraction]] = {
 # Sugar in water: 20 % sucrose at 20 °C is 1.0810 g/cm³ (CRC Handbook, "Concentrative Properties …").
 SUGAR_ML_PER_G: Final = Fraction("0.618")
 
-# Shares of nitrite, millionths.  Curing salts have some per cent (common practice); the weakest about 0.5 %
-# (from memory).
+# Shares of nitrite, millionths, outside which one is asked about: our own choice, to be confirmed.  Curing
+# salts have some per cent (common practice); the weakest about 0.5 % (from memory).
 SHARE_ASKED: Final = 200_000
 SHARE_SMALL: Final = 4_000
-# ppm in the brine, or of the fish in dry salting: at 1:1, 1,000 in the brine is 500 on the fish, far above any
+# ppm in the brine, or of the fish in dry salting, from which it is asked about; our own choice: at 1:1, 1,000 in the brine is 500 on the fish, far above any
 # figure that a law permits (21 CFR 172.175: 200 in the finished fish).
 NITRITE_ASKED: Final = 1000
 # Brine to fish by weight.  The tightest rule in use is half of the meat's weight, in a vessel that it just fits
-# (common practice): less leaves fish bare.  From as much brine as fish on, a tank's fish is mostly covered.
+# (common practice): less leaves fish bare.  From as much brine as fish on, a tank's fish is mostly covered
+# (common practice; both to be confirmed).
 COVERS_ASKED: Final = Fraction(1)
 COVERS_REFUSED: Final = Fraction(1, 2)
+
+
+class BadPart(BadQuantity):
+    """A part that cannot be; `field` says what of it: "amount", "per" (what one measure weighs) or
+    "nitrite"."""
+
+    def __init__(self, text: str, field: str) -> None:
+        super().__init__(text)
+        self.field = field
 
 
 class BadBatch(ValueError):
@@ -154,27 +165,39 @@ def part_from(
             left out.
         nitrite: a curing salt's share of sodium nitrite, "6.25 %" or "0.0625".
     Raises:
-        BadQuantity: it cannot be; the words say what to do.
+        BadPart: it cannot be; the words say what to do.
     """
     name, unit = " ".join(name.split()) or kind, " ".join(unit.split())
     if kind not in PART_KINDS:
-        raise BadQuantity(f"“{kind}” is none of {', '.join(PART_KINDS)}.")
+        raise BadPart(f"“{kind}” is none of {', '.join(PART_KINDS)}.", "amount")
     if nitrite.strip() and kind != "curing salt":
-        raise BadQuantity(
-            f"Only a curing salt has nitrite in it: enter {name} as a curing salt, or leave the share out."
+        raise BadPart(
+            f"Only a curing salt has nitrite in it: enter {name} as a curing salt, or leave the share out.",
+            "nitrite",
         )
-    share = nitrite_share(nitrite) if kind == "curing salt" else 0
+    with _told_at("nitrite"):
+        share = nitrite_share(nitrite) if kind == "curing salt" else 0
     if unit in WEIGHTS:
-        return _kept(
-            Part(kind, name, as_read.strip(), unit, to_milligrams(as_read, unit), 0, share)
-        )
+        with _told_at("amount"):
+            mg = to_milligrams(as_read, unit)
+        return _kept(Part(kind, name, as_read.strip(), unit, mg, 0, share))
     if kind == "curing salt":
-        raise BadQuantity(_BY_MEASURE)
-    each = _per_measure(kind, name, unit, per_measure, per_measure_unit)
-    mg = round_half_up(read_number(as_read) * each)
+        raise BadPart(_BY_MEASURE, "amount")
+    with _told_at("per" if unit else "amount"):
+        each = _per_measure(kind, name, unit, per_measure, per_measure_unit)
+    with _told_at("amount"):
+        mg = round_half_up(read_number(as_read) * each)
     if mg <= 0:
-        raise BadQuantity("Type an amount of more than nothing.")
+        raise BadPart("Type an amount of more than nothing.", "amount")
     return _kept(Part(kind, name, as_read.strip(), unit, mg, max(1, round_half_up(each))))
+
+
+@contextmanager
+def _told_at(field: str) -> Iterator[None]:
+    try:
+        yield
+    except BadQuantity as error:
+        raise BadPart(str(error), field) from error
 
 
 _BY_MEASURE: Final = "Curing salt is weighed, never measured by the cup or spoon: type its weight in g, kg, oz or lb."
@@ -182,7 +205,9 @@ _BY_MEASURE: Final = "Curing salt is weighed, never measured by the cup or spoon
 
 def _kept(part: Part) -> Part:
     if part.mg > MOST_KEPT:
-        raise BadQuantity(f"“{part.as_read} {part.unit}” is more than can be kept. Type it again.")
+        raise BadPart(
+            f"“{part.as_read} {part.unit}” is more than can be kept. Type it again.", "amount"
+        )
     return part
 
 

@@ -24,28 +24,26 @@ from lots.core.salting import PER_CENT, BadSalting
 from lots.core.units import MILLIONTHS, MS_PER_S
 from lots.core.uptake import SENSITIVITY_STEP, THICKEST_M, THINNEST_M, Brining, Diffusivity
 
+# Of the method, our own choices: the level of the band, how finely the fit looks, and when it says nothing
+# rather than something weak.  To be confirmed by whoever knows the laboratory's and the house's scatter.
 LEVEL: Final = 0.95  # of the band, both ends
 FEWEST: Final = 3  # two results say next to nothing of how far results lie apart
-SLOWEST: Final = (
-    1e-14  # m²/s: salt through skin with fat, the slowest published (see uptake.PUBLISHED)
-)
-QUICKEST: Final = (
-    1e-9  # m²/s at 5 °C: salt in water alone has 0.9e-9 (1.6e-9 at 25 °C, from memory)
-)
-STEPS: Final = 48  # of the first look, over the whole range
-GOLDEN: Final = (sqrt(5.0) - 1) / 2
-HALVINGS: Final = 34
 NEAR_END: Final = (
-    0.95  # share of the final salt from which a point no longer tells how fast it came
+    0.95  # share of the final salt from which a point tells no longer how fast it came
 )
-APART: Final = (
-    0.25  # of the logarithm: results that scatter by more than a quarter contradict each other
-)
+APART: Final = 0.25  # of the logarithm: results that scatter by more contradict each other
 ABOVE: Final = (
     1.15  # of the final salt: more than a laboratory's error above what the brine could give
 )
 WIDEST: Final = 20.0  # high over low: as wide as the published range is no knowledge of one's own
+STEPS: Final = 48  # of the first look, over the whole range
+GOLDEN: Final = (sqrt(5.0) - 1) / 2
+HALVINGS: Final = 34
 DECIMALS: Final = 1000
+# m²/s, the range looked over: through skin with fat the slowest published (uptake.PUBLISHED), and at 5 °C
+# not quicker than in water alone (0.9e-9; 1.6e-9 at 25 °C, from memory).
+SLOWEST: Final = 1e-14
+QUICKEST: Final = 1e-9
 
 
 class Why(StrEnum):

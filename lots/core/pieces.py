@@ -34,13 +34,14 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class PieceRule:
-    """Outside what a piece is asked about (µm, mg), and from how many times the thinnest the thickest
-    makes a sample uneven."""
+    """Outside what a piece is asked about (µm, mg), over what thickness it is none, and from how many
+    times the thinnest the thickest makes a sample uneven."""
 
     thinnest_um: int
     thickest_um: int
     lightest_mg: int
     heaviest_mg: int
+    no_fish_um: int
     uneven: Fraction
 
 

@@ -96,6 +96,16 @@ class BriningRule:
 
 
 @dataclass(frozen=True, slots=True)
+class UptakeRule:
+    """Beyond what a figure of a point is asked about: how long its fish was brined (ms), how much of the
+    brined weight was left, and how far the printed water-phase salt is off (millionths of a per cent)."""
+
+    brined_ms: int
+    least_left: int
+    off: int
+
+
+@dataclass(frozen=True, slots=True)
 class Rules:
     """The numbers, in the units that their names end in; `tolerance` is a difference in ninths."""
 
@@ -131,6 +141,7 @@ class Rules:
     histamine_most: int  # millionths of a ppm
     brining: BriningRule
     pieces: PieceRule
+    uptake: UptakeRule
 
     def likely_for(self, of: str, place_kind: str) -> Range:
         """What a reading of this subject in this kind of place is likely to lie in.
@@ -201,6 +212,7 @@ def _rules(data: Data) -> Rules:
         histamine_most=read_quantity(data["laboratory"]["histamine_at_most"], "histamine").c,
         brining=_brining(data["brining"]),
         pieces=_pieces(data["pieces"]),
+        uptake=_uptake(data["uptake"]),
     )
 
 
@@ -210,6 +222,14 @@ def _brining(row: Data) -> BriningRule:
         Fraction(read_quantity(row["raw_moisture"], "moisture").c, MILLIONTHS),
         Fraction(read_quantity(row["chilled_vacuum_salt"], "water-phase salt").c, MILLIONTHS),
         read_span(row["strength_read_within"]),
+    )
+
+
+def _uptake(row: Data) -> UptakeRule:
+    return UptakeRule(
+        read_span(row["brined_within"]),
+        read_quantity(row["least_left"], "moisture").c,
+        read_quantity(row["off"], "water-phase salt").c,
     )
 
 
@@ -232,6 +252,7 @@ def _pieces(row: Data) -> PieceRule:
         thickness_um(*row["thickest"].split()),
         weight_mg(*row["lightest"].split()),
         weight_mg(*row["heaviest"].split()),
+        thickness_um(*row["no_fish_from"].split()),
         Fraction(row["uneven_from"]),
     )
 

@@ -16,14 +16,24 @@ from lots.core.units import (
     NINTHS_PER_C,
     NINTHS_PER_F,
     BadQuantity,
+    read_number,
     round_half_up,
     show_both,
     show_number,
     to_ninths,
 )
 
+
+class BadBrineTemp(BadQuantity):
+    """A strength cannot be said at the brine's temperature; the message says what to do."""
+
+
 WHOLE: Final = 100  # per cent
 FULL_SCALE: Final = 100  # °SAL: where a salometer's scale ends
+# Per cent of salt at 100 that a salometer is taken to be made for; outside it the figure was mistyped.  Our
+# own choice about the scales in use, 25 to 26.395 % (common practice).
+LEAST_FULL_SCALE: Final = 20
+MOST_FULL_SCALE: Final = Fraction("27.5")
 KG_M3_PER_G_ML: Final = 1000
 # % salt at 100 °SAL and 60 °F: Salt Institute, "Solubility of Salt at Various Temperatures".
 SATURATED: Final = Fraction("26.395")
@@ -137,7 +147,7 @@ _SOLUBILITY: Final = tuple((Fraction(to_ninths(f, "F")), Fraction(pct)) for f, p
 def _isotherm(temp: int) -> list[tuple[Fraction, Fraction]]:
     """Strength and density at one temperature, each density on a parabola through three of the table."""
     if not COLDEST <= temp <= WARMEST:
-        raise BadQuantity(
+        raise BadBrineTemp(
             f"{show_both(temp)} is outside what the density of brine is known for here: "
             f"{show_both(COLDEST)} to {show_both(WARMEST)}."
         )
@@ -211,6 +221,21 @@ def pct_of_salometer(deg: Fraction, full_scale_pct: Fraction = SATURATED) -> Fra
     return deg * full_scale_pct / WHOLE
 
 
+def read_full_scale(text: str) -> Fraction:
+    """What a salometer's 100 stands for, per cent, from what stands on it: "26.395 %", "25".
+
+    Raises:
+        BadQuantity: no figure, or none that a salometer is scaled to.
+    """
+    figure = read_number(text.strip().removesuffix("%"))
+    if not LEAST_FULL_SCALE <= figure <= MOST_FULL_SCALE:
+        raise BadQuantity(
+            f"A salometer's 100 stands for about 25 or 26.4 % salt, not for {text.strip()}. Look at what stands "
+            "on it."
+        )
+    return figure
+
+
 def _scale(full_scale_pct: Fraction) -> None:
     if not 0 < full_scale_pct <= _SOLUBILITY[-1][1]:
         raise BadQuantity(
@@ -231,7 +256,7 @@ def most_salt_pct(temp: int) -> Fraction:
     """
     if not _SOLUBILITY[0][0] <= temp <= _SOLUBILITY[-1][0]:
         first, last = (show_both(int(_SOLUBILITY[i][0])) for i in (0, -1))
-        raise BadQuantity(
+        raise BadBrineTemp(
             f"How much salt dissolves is known from {first} to {last}, not at {show_both(temp)}."
         )
     return _between(Fraction(temp), _SOLUBILITY)
@@ -367,13 +392,13 @@ def refractometer(
             "Read it again, on the scale for salt."
         )
     if corrects_itself and not CORRECTS_FROM <= temp <= CORRECTS_TO:
-        raise BadQuantity(
+        raise BadBrineTemp(
             f"This refractometer corrects itself from {show_both(CORRECTS_FROM)} to {show_both(CORRECTS_TO)}, not at "
             f"{show_both(temp)}. Let the drop stand on the prism until it is as warm as the room, and read again."
         )
     if not corrects_itself and abs(temp - reference_temp) > REFRACTOMETER_SPAN:
         span = show_number(Fraction(REFRACTOMETER_SPAN, NINTHS_PER_F), 1, 1)
-        raise BadQuantity(
+        raise BadBrineTemp(
             f"This refractometer does not correct itself and reads true only within {span} °F of "
             f"{show_both(reference_temp)}; it stood at {show_both(temp)}. Bring instrument and drop there, or use a salometer."
         )

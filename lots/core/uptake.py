@@ -188,7 +188,8 @@ DECIMALS: Final = (
     1000  # a figure is rounded to thousandths of a per cent, a thickness to thousandths of a mm
 )
 M_PER_MM: Final = 0.001
-LONGEST_S: Final = 60 * MS_PER_DAY // MS_PER_S  # no fish is brined longer than 60 days
+LONGEST_DAYS: Final = 60  # no fish is brined longer: common practice, to be confirmed
+LONGEST_S: Final = LONGEST_DAYS * MS_PER_DAY // MS_PER_S
 THICKEST_M: Final = 0.5
 THINNEST_M: Final = 0.0001
 HALVINGS: Final = 40

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
-from lots.core.batch import Batch, Part, content_of, doubts, nitrite_share, part_from
+from lots.core.batch import BadPart, Batch, Part, content_of, doubts, part_from
 from lots.core.beforehand import strength_words
 from lots.core.brine import (
     FULL_SCALE,
@@ -18,6 +18,7 @@ from lots.core.brine import (
     salometer_deg,
     true_salometer,
 )
+from lots.core.salt_water import BadBrineTemp, read_full_scale
 from lots.core.units import (
     MILLIONTHS,
     BadQuantity,
@@ -60,8 +61,6 @@ from lots.queries.house import rules
 from lots.queries.sight import started_at
 
 METHODS: Final = ("brine", "dry salt")
-LEAST_FULL_SCALE: Final = 20  # % salt at a salometer's 100; the special scales in use end at 25
-MOST_FULL_SCALE: Final = Fraction("27.5")  # more than dissolves in cold water
 MEANS: Final = {"salometer": "°", "refractometer": "%"}
 CORRECTS_ITSELF: Final = "corrects itself"
 
@@ -150,21 +149,12 @@ def _checked(new: NewBatch) -> tuple[Batch, int | None]:
 
 def _part(typed: Typed, wrong: dict[str, str]) -> Part | None:
     """The part; what is wrong with it is laid beside its field."""
-    field = "amount"
     try:
-        if typed.kind == "curing salt":
-            field = "nitrite"
-            nitrite_share(typed.nitrite)
-            field = "amount"
-        elif typed.nitrite.strip():
-            field = "nitrite"
         return part_from(
             typed.kind, typed.name, typed.amount, typed.unit, typed.per_measure, "g", typed.nitrite
         )
-    except BadQuantity as error:
-        if "weighs what" in str(error):
-            field = "per"
-        wrong[f"{field}_{typed.number}"] = str(error)
+    except BadPart as error:
+        wrong[f"{error.field}_{typed.number}"] = str(error)
         return None
 
 
@@ -336,9 +326,10 @@ def _corrected(batch: BrineBatch, typed: Strength) -> _Corrected:
             itself = reference == CORRECTS_ITSELF
             at = SIXTY_F if itself else _at(reference)
             true = salometer_deg(refractometer(figure, temp, at, itself))
+    except BadBrineTemp as error:
+        raise Refused({"brine_as_read": str(error)}) from error
     except BadQuantity as error:
-        about_temp = "°" in str(error) and "scale" not in str(error)
-        raise Refused({"brine_as_read" if about_temp else "as_read": str(error)}) from error
+        raise Refused({"as_read": str(error)}) from error
     if not 0 <= true <= FULL_SCALE + 1:
         raise Refused(
             {
@@ -395,20 +386,10 @@ def _at(reference: str) -> int:
 
 
 def _share(full_scale: str) -> Fraction:
-    """The salt that a salometer's 100 stands for, per cent.
-
-    Raises:
-        Refused: no figure in per cent, or none that a salometer is scaled to.
-    """
-    figure = _number("full_scale", full_scale.strip().removesuffix("%"))
-    if not LEAST_FULL_SCALE <= figure <= MOST_FULL_SCALE:
-        raise Refused(
-            {
-                "full_scale": f"A salometer's 100 stands for about 25 or 26.4 % salt, not for {full_scale}. "
-                "Look at what stands on it."
-            }
-        )
-    return figure
+    try:
+        return read_full_scale(full_scale)
+    except BadQuantity as error:
+        raise Refused({"full_scale": str(error)}) from error
 
 
 def _check_against_recipe(batch: BrineBatch, found: _Corrected, typed: Strength) -> None:
@@ -508,7 +489,7 @@ def _check_name(load: Load, named: Named) -> tuple[Load, Ask]:
 
 
 def discard_batch(person: Person, batch: BrineBatch, reason: str, when: Moments) -> BatchDiscarded:
-    """Says that a batch was poured away: from then on no load is put into it."""
+    """Says that a batch was discarded: from then on no load is put into it."""
     require(person, Right.OPERATOR)
     if not reason.strip():
         raise Refused({"reason": "Say why it is discarded, such as: used three times."})

@@ -43,7 +43,7 @@ LOOK = "Look at what this batch is and can do for the fish, and say that you hav
 class Salting:
     """What is said of a brining or dry salting at its start.
 
-    `declared`: "short" (at most 4 h) or "long".  `already`: the fish lies in it, so that what may not be is
+    `declared`: "short" or "long", as the plan counts it.  `already`: the fish lies in it, so that what may not be is
     a fact to be kept.  `seen`: the mark of the words that the person was shown (`Before.mark`).  `waited`:
     the entry lay on a tablet without network, where nothing could be shown and the fish went in.
     """
@@ -70,9 +70,7 @@ def check_declared(kind: str, salting: Salting) -> None:
             )
         return
     if salting.declared not in DECLARED:
-        raise Refused(
-            {"declared": "Say how long the fish is to lie in it: at most 4 h, or longer than 4 h."}
-        )
+        raise Refused({"declared": "Say how long the fish is to lie in it: short, or long."})
 
 
 def check_batch_use(kind: str, ask: Ask, at: int) -> None:

@@ -1,10 +1,10 @@
 """The house: founding it, its places, its instruments and their accuracy checks."""
 
 from dataclasses import dataclass
-from fractions import Fraction
 from typing import Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from lots.core.salt_water import read_full_scale
 from lots.core.units import (
     MS_PER_DAY,
     MS_PER_H,
@@ -12,7 +12,6 @@ from lots.core.units import (
     NINTHS_PER_F,
     BadQuantity,
     TempUnit,
-    read_number,
     read_temperature,
     to_ninths,
 )
@@ -202,15 +201,12 @@ def _wrong_scale(new: NewInstrument) -> dict[str, str]:
             wrong["reference"] = str(error)
     if not new.full_scale.strip():
         return wrong
+    if new.kind.strip() != "salometer":
+        return wrong | {"full_scale": "Only a salometer has this. Leave it empty."}
     try:
-        share = read_number(new.full_scale.strip().removesuffix("%"))
+        read_full_scale(new.full_scale)
     except BadQuantity as error:
-        return wrong | {"full_scale": str(error)}
-    if new.kind.strip() != "salometer" or not LEAST_FULL_SCALE <= share <= MOST_FULL_SCALE:
-        wrong["full_scale"] = (
-            "A salometer's 100 stands for about 25 or 26.4 % salt. Look at what stands on it; other "
-            "instruments have none."
-        )
+        wrong["full_scale"] = str(error)
     return wrong
 
 
@@ -307,8 +303,6 @@ def _check_row(
     )
 
 
-LEAST_FULL_SCALE: Final = 20  # % salt at a salometer's 100; the special scales in use end at 25
-MOST_FULL_SCALE: Final = Fraction("27.5")  # more than dissolves in cold water
 LONGEST_PERIOD_MS: Final = 2 * 365 * MS_PER_DAY  # rarer than this was mistyped
 
 

@@ -134,6 +134,7 @@ def start_load(
                 brine_batch=salting.batch,
                 brine_g=salting.brine_g if salting.batch is not None else None,
                 declared=salting.declared,
+                filtered=(salting.batch is not None and salting.filtered) or None,
                 note=" ".join(
                     filter(None, [note.strip(), when.late_reason.strip(), *_said(salting)])
                 ),
@@ -174,7 +175,11 @@ def _check_batch(
 
 def _said(salting: Salting) -> list[str]:
     """What a load's note says of its batch beside the person's own words."""
-    found = ["The brine was filtered before this load."] if salting.filtered else []
+    found = (
+        ["The brine was filtered before this load."]
+        if salting.batch is not None and salting.filtered
+        else []
+    )
     if salting.batch is not None and salting.already:
         found.append("The fish already lay in it when this was entered.")
     if salting.batch is not None and salting.waited:

@@ -10,10 +10,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
+from lots.core.batch import COVERS_REFUSED
 from lots.core.calibration import ABOVE, Point, point_from
+from lots.core.pieces import show_um
 from lots.core.salting import PER_CENT, BadSalting
-from lots.core.units import MILLIONTHS, MS_PER_DAY, show_number
-from lots.core.uptake import mobility
+from lots.core.units import MILLIONTHS, MS_PER_DAY, MS_PER_S, show_number
+from lots.core.uptake import LONGEST_DAYS, LONGEST_S, mobility
 from lots.entries.book import act, already, taken_once
 from lots.entries.refusals import Refused, Unlikely
 from lots.entries.signing import require
@@ -21,23 +23,11 @@ from lots.models.lot import LaboratoryResult
 from lots.models.people import Person, Right
 from lots.models.salt import UptakePoint, UptakePointLeftOut
 from lots.queries.brined import brined
+from lots.queries.house import rules
 from lots.queries.uptake_points import FIGURES, WATER_PHASE, lowest_sample
 
 MAY_KEEP: Final = (Right.OPERATOR, Right.REVIEWER, Right.COORDINATOR)
-UM_PER_MM: Final = 1000
-THIN_UM, THICK_UM = (
-    5 * UM_PER_MM,
-    120 * UM_PER_MM,
-)  # a fillet's edge, and the back of the largest fish
-NO_FISH_UM: Final = 300 * UM_PER_MM
-LONG_MS: Final = 7 * MS_PER_DAY
-LONGEST_MS: Final = 60 * MS_PER_DAY
-APART: Final = 200_000  # millionths of a per cent: 0.2 %, more than rounding explains
-LEAST_YIELD: Final = 50 * MILLIONTHS  # per cent of the brined weight: drier than any smoked fish
-SMALLEST_RATIO: Final = MILLIONTHS // 2  # what covers the fish in a snug vessel
-PERCENTS: Final = (
-    "brine_salt", "raw_moisture", "salt", "moisture", "yield_share",
-)  # fmt: skip
+PERCENTS: Final = ("brine_salt", "raw_moisture", "salt", "moisture", "yield_share")
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,27 +107,30 @@ def _computed(new: NewPoint) -> Point:
     wrong = dict(_impossible(new))
     if wrong:
         raise Refused(wrong)
+    point = point_from(**{name: getattr(new, name) for name in FIGURES})
     try:
-        point = point_from(**{name: getattr(new, name) for name in FIGURES})
         point.brining.finished_pct(point.brining.end)
     except BadSalting as error:
-        raise Refused({"yield_share" if "yield" in str(error) else "": str(error)}) from error
+        raise Refused({"yield_share": str(error)}) from error
     return point
 
 
 def _impossible(new: NewPoint) -> Iterator[tuple[str, str]]:
-    if not 0 < new.thickness_um <= NO_FISH_UM:
+    no_fish = rules().pieces.no_fish_um
+    if not 0 < new.thickness_um <= no_fish:
         yield (
             "thickness_um",
-            "Type the thickness of the whole piece, above 0 and at most 300 mm (11.8 in).",
+            f"Type the thickness of the whole piece, above 0 and at most {show_um(no_fish)}.",
         )
     if new.open_faces not in (1, 2):
         yield "open_faces", "Say whether the skin is on or off."
-    if not 0 < new.brined_ms <= LONGEST_MS:
-        yield "brined_ms", "Type how long the fish was in the brine, at most 60 days."
+    if not 0 < new.brined_ms <= LONGEST_S * MS_PER_S:
+        yield "brined_ms", f"Type how long the fish was in the brine, at most {LONGEST_DAYS} days."
     for name in PERCENTS:
         if not 0 < getattr(new, name) <= PER_CENT * MILLIONTHS:
             yield name, "Type per cent, above 0 and at most 100."
+    if new.raw_moisture == PER_CENT * MILLIONTHS:
+        yield "raw_moisture", "No fish is all water: type its moisture again."
     if not new.ratio > 0:
         yield "ratio", "Type the weight of the brine for one of fish, above 0."
     if new.salt + new.moisture > PER_CENT * MILLIONTHS:
@@ -150,16 +143,17 @@ def _impossible(new: NewPoint) -> Iterator[tuple[str, str]]:
 
 def _odd(result: LaboratoryResult, new: NewPoint, point: Point) -> Iterator[tuple[str, str]]:
     """What is possible and still worth a second look, most of all a thickness in the wrong unit."""
-    if not THIN_UM <= new.thickness_um <= THICK_UM:
-        mm = Fraction(new.thickness_um, UM_PER_MM)
-        inches = show_number(mm / Fraction("25.4"), 2)
-        yield "thickness_um", f"{show_number(mm, 1)} mm is {inches} in. Is the unit right?"
-    if new.brined_ms > LONG_MS:
-        yield "brined_ms", "That is more than a week in the brine. Is it so?"
-    if new.ratio < SMALLEST_RATIO and new.brine_salt < PER_CENT * MILLIONTHS:
+    pieces, rule = rules().pieces, rules().uptake
+    if not pieces.thinnest_um <= new.thickness_um <= pieces.thickest_um:
+        yield "thickness_um", f"{show_um(new.thickness_um)} is unlikely. Is the unit right?"
+    if new.brined_ms > rule.brined_ms:
+        said = f"more than {rule.brined_ms // MS_PER_DAY} days"
+        yield "brined_ms", f"That is {said} in the brine. Is it so?"
+    if new.ratio < COVERS_REFUSED * MILLIONTHS and new.brine_salt < PER_CENT * MILLIONTHS:
         yield "ratio", "So little brine does not cover the fish. Is it the brine for one of fish?"
-    if new.yield_share < LEAST_YIELD:
-        yield "yield_share", "Less than half of the brined weight was left. Is it so?"
+    if new.yield_share < rule.least_left:
+        least = show_number(Fraction(rule.least_left, MILLIONTHS), 1)
+        yield "yield_share", f"Less than {least} % of the brined weight was left. Is it so?"
     if point.salt > ABOVE * point.brining.end:
         yield (
             "salt",
@@ -167,7 +161,7 @@ def _odd(result: LaboratoryResult, new: NewPoint, point: Point) -> Iterator[tupl
         )
     sample = lowest_sample(result)
     found = Fraction(PER_CENT * MILLIONTHS * new.salt, new.salt + new.moisture)
-    if sample is not None and abs(found - sample.value) > APART:
+    if sample is not None and abs(found - sample.value) > rule.off:
         said, would = (show_number(Fraction(one) / MILLIONTHS, 2) for one in (sample.value, found))
         yield (
             "moisture",

@@ -1,5 +1,7 @@
 """Weights through the steps: what a lot weighed at a stage, and weights put right."""
 
+from typing import Final
+
 from lots.core.units import BadQuantity
 from lots.core.weights import BRINED, STAGES, WEIGHED_HERE, StageYield, Typed, typed_weight
 from lots.entries.book import Act, act, already, taken_once
@@ -49,7 +51,9 @@ def weigh_stage(
         _check_when(lot, when.observed_at)
         _check_load(lot, load)
         row = _row(lot, load, stage, typed, when, note)
-        _ask_for_reason(lot, row, None, reason)
+        more = _more_out(lot, row, None)
+        if more and not reason.strip():
+            raise Unlikely({"reason": f"{more} {_WHY[stage == BRINED]}"})
         row.reason = "; ".join(filter(None, [reason.strip(), when.late_reason.strip()]))
         return _write(writing, row, **when.said())
 
@@ -99,12 +103,15 @@ def _check_load(lot: Lot, load: Load | None) -> None:
         raise Refused({"load": f"Lot {lot.code} was not in that load. Choose another."})
 
 
-def _ask_for_reason(lot: Lot, row: StepWeight, instead: StepWeight | None, reason: str) -> None:
-    """Asks why more comes out of a stage than went in, where this weight makes it so.
+_WHY: Final = {
+    True: "Fish may take up brine and weigh more: if it did, say so here.",
+    False: "If it is so, say why here.",
+}
 
-    Raises:
-        Unlikely: at "reason", where none is given.
-    """
+
+def _more_out(lot: Lot, row: StepWeight, instead: StepWeight | None) -> str:
+    """What is asked about where this weight, standing instead of another, makes more come out of a stage
+    than went in; nothing where it does not."""
     before = standing_weights(lot, but=instead)
     rows = [*before, row] if row.grams else before
     known = {(one.stage, one.grams, one.of_grams) for one in yields_with(lot, before) if one.gained}
@@ -113,27 +120,32 @@ def _ask_for_reason(lot: Lot, row: StepWeight, instead: StepWeight | None, reaso
         for one in yields_with(lot, rows)
         if one.gained and (one.stage, one.grams, one.of_grams) not in known
     ]
-    if new and not reason.strip():
-        raise Unlikely({"reason": " ".join(map(_more, new))})
+    return " ".join(map(_more, new))
 
 
 def _more(one: StageYield) -> str:
-    """What is asked of a stage that more came out of than went in."""
     of = "came in" if one.before == STAGES[0] else f"was there {one.before}"
-    words = (
+    return (
         f"More comes out than went in: {say_weight(one.grams)} {one.stage}, but only "
         f"{say_weight(one.of_grams or 0)} {of}. Check both weights, and whether one is entered twice: the "
         "weights of a stage add up."
     )
-    if one.stage == BRINED:
-        return f"{words} Fish may take up brine and weigh more: if it did, say so here."
-    return f"{words} If it is so, say why here."
 
 
 def correct_weight(
-    person: Person, wrong: StepWeight, text: str, unit: str, reason: str, when: Moments
+    person: Person,
+    wrong: StepWeight,
+    text: str,
+    unit: str,
+    reason: str,
+    when: Moments,
+    mark: str = "",
 ) -> StepWeight:
-    """Puts a weight right by a new row; an empty text takes it back altogether.  Both stay."""
+    """Puts a weight right by a new row; an empty text takes it back altogether.  Both stay.
+
+    Args:
+        mark: of the question that was shown and said yes to (Unlikely.mark).
+    """
     require(person, Right.OPERATOR)
     if not reason.strip():
         raise Refused({"reason": "Say what was wrong."})
@@ -146,5 +158,8 @@ def correct_weight(
         if StepWeight.objects.filter(corrects=wrong).exists():
             raise Changed("This weight was already put right. Look at the page again.")
         row = _row(lot, wrong.load, wrong.stage, typed, seen, wrong.note)
+        more = _more_out(lot, row, wrong)
+        if more and (asked := Unlikely({"weight": more})).mark != mark:
+            raise asked
         row.corrects, row.reason = wrong, reason.strip()
         return _write(writing, row, corrects=wrong.pk, **when.said())

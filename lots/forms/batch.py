@@ -309,9 +309,7 @@ class DiscardForm(forms.Form):
 
     def __init__(self, data: Any = None, *, house: Establishment, now_ms: int) -> None:
         super().__init__(data)
-        self.fields["observed_at"] = MomentField(
-            zone=house.zone, now_ms=now_ms, label="Poured away"
-        )
+        self.fields["observed_at"] = MomentField(zone=house.zone, now_ms=now_ms, label="Discarded")
 
 
 class BatchChoice(forms.ModelChoiceField):

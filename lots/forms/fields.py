@@ -179,27 +179,26 @@ class ConfirmField(forms.CharField):
     taken for another.
     """
 
-    def __init__(self) -> None:
-        super().__init__(required=False, max_length=400, widget=forms.HiddenInput)
+    def __init__(self, longest: int = 400) -> None:
+        super().__init__(required=False, max_length=longest, widget=forms.HiddenInput)
 
     def clean(self, value: Any) -> frozenset[str]:
         return frozenset(filter(None, super().clean(value).split(";")))
 
 
 class SeenField(forms.CharField):
-    """A yes to words that were shown: it sends their mark, so that a yes to these words is never taken for
-    a yes to others.  Hidden until there is something to say yes to."""
+    """A yes to what was shown: it sends the mark of it, so that a yes to this is never taken for a yes to
+    anything else.  Hidden until there is something to say yes to."""
 
     def __init__(self) -> None:
         super().__init__(required=False, max_length=64, widget=forms.HiddenInput)
 
 
-def ask_to_see(form: forms.Form, mark: str, label: str, name: str = "seen") -> None:
-    """Shows the box, unticked, for the words of this mark."""
+def show_box(form: forms.Form, name: str, sends: str, label: str) -> None:
+    """Shows the box of a field that was hidden, unticked; ticked it sends this."""
     form[name].label = label
-    form.fields[name].widget = forms.CheckboxInput(
-        attrs={"value": mark}, check_test=lambda _: False
-    )
+    box = forms.CheckboxInput(attrs={"value": sends}, check_test=lambda _: False)
+    form.fields[name].widget = box
     form.data = form.data.copy()
     form.data[form.add_prefix(name)] = ""
 
@@ -207,15 +206,12 @@ def ask_to_see(form: forms.Form, mark: str, label: str, name: str = "seen") -> N
 def ask_to_confirm(form: forms.Form, names: Iterable[str]) -> None:
     """Shows the box, unticked, for the figures of these fields."""
     figures = {name: _as_kept(form, name) for name in names}
-    form["confirmed"].label = f"It does read {', '.join(dict.fromkeys(figures.values()))}"
     said = ";".join(f"{name}={shown}" for name, shown in figures.items())
-    box = forms.CheckboxInput(attrs={"value": said}, check_test=lambda _: False)
-    form.fields["confirmed"].widget = box
+    label = f"It does read {', '.join(dict.fromkeys(figures.values()))}"
+    show_box(form, "confirmed", said, label)
     others = [name for name in form.fields if name != "confirmed"]
     under = max((others.index(name) for name in figures if name in others), default=-1)
     form.order_fields([*others[: under + 1], "confirmed", *others[under + 1 :]])
-    form.data = form.data.copy()
-    form.data[form.add_prefix("confirmed")] = ""
 
 
 def confirmed(form: forms.Form, name: str) -> bool:

@@ -9,8 +9,8 @@ from django import forms
 from lots.core.laboratory import ASKED_FOR, cell, unit_of
 from lots.core.moments import show_moment
 from lots.entries.laboratory import NewReport, PutRight, Sending
-from lots.forms.fields import FigureField, KeyField, MomentField
-from lots.forms.sure import SureField, texts
+from lots.forms.fields import FigureField, KeyField, MomentField, SeenField
+from lots.forms.sure import texts
 from lots.models.house import Establishment
 from lots.models.lot import LaboratorySent
 from lots.queries.laboratory import Report, Waiting
@@ -123,7 +123,7 @@ class ReportForm(forms.Form):
         self.fields["reported_at"] = MomentField(zone=house.zone, now_ms=now_ms, label="Reported")
         self.fields["report"] = forms.FileField(label="The report (PDF or photo)", required=False)
         self.fields["note"] = forms.CharField(label="Note", required=False, max_length=400)
-        self.fields["sure"] = SureField()
+        self.fields["sure"] = SeenField()
         self.fields["client_key"] = KeyField()
 
     def _said(self, one: Waiting) -> str:
@@ -175,7 +175,7 @@ class PutRightForm(forms.Form):
         for name, text in _typed(report):
             self.fields[name].initial = text
         self.fields["reason"] = forms.CharField(label="What was wrong", max_length=300)
-        self.fields["sure"] = SureField()
+        self.fields["sure"] = SeenField()
         self.fields["seen"] = forms.CharField(
             required=False,
             max_length=400,

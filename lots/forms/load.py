@@ -1,7 +1,7 @@
 """Starting, moving and ending a load."""
 
-from collections.abc import Sequence
-from typing import Any, Final
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 from django import forms
 
@@ -10,12 +10,8 @@ from lots.forms.batch import batch_field, brine_weight
 from lots.forms.fields import KeyField, MomentField, SeenField, WeightField
 from lots.models.house import Establishment, Place
 from lots.models.lot import BrineBatch, Lot
+from lots.queries.batches import lengths
 from lots.queries.house import say_weight
-
-DECLARED: Final = [
-    ("short", "short: at most 4 h"),
-    ("long", "long: longer than 4 h, in a refrigerated place"),
-]
 
 
 class PlaceChoice(forms.ModelChoiceField):
@@ -52,7 +48,8 @@ class StartLoadForm(forms.Form):
             )
             self.fields[f"lot_{lot.pk}"] = field
         if batches is not None:
-            self._add_salting(house, batches, filtering)
+            said = lengths((lot for lot, _ in lots))
+            self._add_salting(house, batches, filtering, said)
         self.fields["started_at"] = MomentField(zone=house.zone, now_ms=now_ms, label="Started")
         self.fields["late_reason"] = forms.CharField(
             label="Why entered late",
@@ -65,11 +62,17 @@ class StartLoadForm(forms.Form):
         self.order_fields([name for name in self.fields if name not in ("seen", "already")])
 
     def _add_salting(
-        self, house: Establishment, batches: Sequence[BrineBatch], filtering: bool
+        self,
+        house: Establishment,
+        batches: Sequence[BrineBatch],
+        filtering: bool,
+        long_and_short: Mapping[str, str],
     ) -> None:
         """What is said of a brining or dry salting beside where and which fish."""
         self.fields["declared"] = forms.ChoiceField(
-            label="How long is it to lie?", choices=DECLARED, widget=forms.RadioSelect
+            label="How long is it to lie?",
+            choices=list(long_and_short.items()),
+            widget=forms.RadioSelect,
         )
         self.fields["brine_batch"] = batch_field(batches, required=False)
         self.fields["brine_g"] = brine_weight(house)

@@ -7,8 +7,8 @@ from django import forms
 
 from lots.core.pieces import LENGTH_UNITS, WEIGHT_UNITS
 from lots.entries.pieces import TypedPieces
-from lots.forms.fields import FigureField, KeyField, MomentField
-from lots.forms.sure import SureField, texts
+from lots.forms.fields import FigureField, KeyField, MomentField, SeenField
+from lots.forms.sure import texts
 from lots.models.house import Establishment
 from lots.models.lot import Load
 from lots.queries.pieces import SampleShown, Where
@@ -60,7 +60,7 @@ class PiecesForm(forms.Form):
             label="Why entered late", required=False, max_length=300
         )
         self.fields["note"] = forms.CharField(label="Note", required=False, max_length=400)
-        self.fields["sure"] = SureField()
+        self.fields["sure"] = SeenField()
         self.fields["client_key"] = KeyField()
 
     def head(self) -> list[forms.BoundField]:
@@ -108,7 +108,7 @@ class CorrectPiecesForm(forms.Form):
             label="Take it back: there was no such sample", required=False
         )
         self.fields["reason"] = forms.CharField(label="What was wrong", max_length=300)
-        self.fields["sure"] = SureField()
+        self.fields["sure"] = SeenField()
 
     def head(self) -> list[forms.BoundField]:
         return [self[name] for name in ("thickness_unit", "weight_unit")]

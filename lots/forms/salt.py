@@ -7,6 +7,8 @@ from typing import Any, Final
 from crispy_forms.layout import Row
 from django import forms
 
+from lots.core.batch import COVERS_REFUSED
+from lots.core.pieces import show_um
 from lots.core.salt_water import SATURATED, most_salt_pct, pct_of_salometer
 from lots.core.salting import PER_CENT
 from lots.core.units import (
@@ -19,7 +21,7 @@ from lots.core.units import (
     show_both,
     show_number,
 )
-from lots.core.uptake import LONGEST_S, Brining, mobility
+from lots.core.uptake import LONGEST_DAYS, LONGEST_S, Brining, mobility
 from lots.entries.uptake import NewPoint
 from lots.forms.fields import FigureField, KeyField
 from lots.forms.people import laid_out as laid_out_to_keep
@@ -33,13 +35,12 @@ from lots.forms.sum_fields import (
     at,
     laid_out,
 )
+from lots.queries.house import rules
 from lots.queries.salt_forecast import Asked
 from lots.queries.sums import percent
 
 MOST_PIECES: Final = 40
-THIN_MM, THICK_MM = 5, 120  # a fillet's edge, and the back of the largest fish
-NO_FISH_MM: Final = 300
-COVERS: Final = Fraction(1, 2)
+UM_PER_MM: Final = 1000
 _THICKNESS: Final = re.compile(
     r"(?P<figure>[\d.,]+)\s*(?P<unit>mm|cm|in|inches|inch|”|\")?", re.IGNORECASE
 )
@@ -78,7 +79,7 @@ def _millimetres(text: str, unit: str) -> Fraction:
     said = (found["unit"] or unit).lower()
     size = {"mm": Fraction(1), "cm": Fraction(10)}.get(said, MM_PER_IN)
     mm = read_number(found["figure"]) * size
-    if not 0 < mm <= NO_FISH_MM:
+    if not 0 < mm * UM_PER_MM <= rules().pieces.no_fish_um:
         raise BadQuantity(
             f"{text}{'' if found['unit'] else f' {unit}'} is {show_number(mm, 1)} mm: no piece of fish is. "
             "Look at figure and unit."
@@ -96,7 +97,9 @@ class SpanField(TextFigure):
         except BadQuantity as error:
             raise forms.ValidationError(f"{error} With hours: 12 h.") from error
         if not 0 < seconds <= LONGEST_S:
-            raise forms.ValidationError("Type a time above nothing and of at most 60 days.")
+            raise forms.ValidationError(
+                f"Type a time above nothing and of at most {LONGEST_DAYS} days."
+            )
         return int(seconds)
 
 
@@ -153,7 +156,7 @@ class BriningForm(SumForm):
         for name in ("moisture", "yield_pct"):
             if not cleaned[name] or (name == "moisture" and cleaned[name] >= PER_CENT):
                 raise Wrong(name, "Type per cent, above 0.")
-        if cleaned["ratio"] < COVERS and cleaned["method"] == "brine":
+        if cleaned["ratio"] < COVERS_REFUSED and cleaned["method"] == "brine":
             self.ask(
                 "ratio",
                 "So little brine does not cover the fish. Is it the brine for one of fish, by weight?",
@@ -187,11 +190,12 @@ class BriningForm(SumForm):
         """Millimetres of each piece; odd ones are asked about."""
         with at("thickness"):
             found = read_thicknesses(cleaned["thickness"], cleaned["thickness_unit"])
-        odd = [mm for mm in found if not THIN_MM <= mm <= THICK_MM]
+        rule = rules().pieces
+        odd = [
+            um for mm in found if not rule.thinnest_um <= (um := mm * UM_PER_MM) <= rule.thickest_um
+        ]
         if odd:
-            said = ", ".join(
-                f"{show_number(mm, 1)} mm ({show_number(mm / MM_PER_IN, 2)} in)" for mm in odd
-            )
+            said = ", ".join(map(show_um, odd))
             self.ask("thickness", f"{said}: is that how thick a piece is? Look at the unit.")
         return found
 
@@ -220,7 +224,9 @@ class ForecastForm(BriningForm):
         self.fields["thickness"].label = "Thickness of each piece"
         self.fields[
             "thickness"
-        ].help_text = "One or several, such as 38, 32, 25. Of the whole piece, at its thickest."
+        ].help_text = (
+            "One or several, such as 38 mm, 32 mm, 1.5 in. Of the whole piece, at its thickest."
+        )
 
     def reckon(self, cleaned: dict[str, Any]) -> None:
         found = self.thicknesses(cleaned)
@@ -239,7 +245,6 @@ AS_KEPT: Final = {
     "brine_salt": "strength", "ratio": "ratio", "raw_moisture": "moisture", "salt": "salt",
     "moisture": "moisture_found", "yield_share": "yield_pct", "note": "note",
 }  # fmt: skip
-UM_PER_MM: Final = 1000
 
 
 class PointForm(BriningForm):

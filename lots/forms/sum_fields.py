@@ -21,7 +21,7 @@ from lots.core.units import (
     to_milligrams,
     to_ninths,
 )
-from lots.forms.fields import FigureField
+from lots.forms.fields import ConfirmField, FigureField, show_box
 from lots.forms.people import laid_out as laid_out_in
 from lots.queries.sums import Answer
 
@@ -145,17 +145,6 @@ class FishField(TextFigure):
             raise forms.ValidationError(str(error)) from error
 
 
-class SureField(forms.CharField):
-    """The one box that odd figures come back with: what it sends names the very figures that it was shown
-    for, so that a yes to one is never taken for another."""
-
-    def __init__(self) -> None:
-        super().__init__(required=False, max_length=4000, widget=forms.HiddenInput)
-
-    def clean(self, value: Any) -> frozenset[str]:
-        return frozenset(filter(None, super().clean(value).split(";")))
-
-
 class Wrong(BadQuantity):
     """What cannot be, and at which field."""
 
@@ -178,7 +167,7 @@ def at(name: str | None) -> Iterator[None]:
 class SumForm(forms.Form):
     """What all sums share: figures that are odd are asked about once, beside their field."""
 
-    confirmed = SureField()
+    confirmed = ConfirmField(4000)
     SURE = "It is so: reckon with it"
     WATCHED: tuple[str, ...] = ("unit", "temp")  # what a yes is about beside the figure itself
 
@@ -218,11 +207,7 @@ class SumForm(forms.Form):
         said = ";".join(self._said(name) for name in self.asked)
         for name, text in self.asked.items():
             self.add_error(name if name in self.fields else None, text)
-        self["confirmed"].label = self.SURE
-        box = forms.CheckboxInput(attrs={"value": said}, check_test=lambda _: False)
-        self.fields["confirmed"].widget = box
-        self.data = self.data.copy()
-        self.data[self.add_prefix("confirmed")] = ""
+        show_box(self, "confirmed", said, self.SURE)
 
     def reckon(self, cleaned: dict[str, Any]) -> None:
         """Works the sum out from what was cleaned.

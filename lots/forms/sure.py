@@ -8,15 +8,9 @@ from typing import Any, Final
 from django import forms
 from django.http import HttpRequest
 
+from lots.forms.fields import show_box
+
 LEFT_OUT: Final = ("csrfmiddlewaretoken", "client_key", "sure", "more")
-
-
-class SureField(forms.CharField):
-    """Hidden until something is asked about.  What it sends is the mark of all that was typed when it was
-    shown, so that a yes to one figure is never taken for another."""
-
-    def __init__(self) -> None:
-        super().__init__(required=False, max_length=64, widget=forms.HiddenInput)
 
 
 def _mark(form: forms.Form) -> str:
@@ -32,12 +26,7 @@ def is_sure(form: forms.Form) -> bool:
 
 def ask_sure(form: forms.Form, words: str) -> None:
     """Shows the box, unticked, with what ticking it says."""
-    mark = _mark(form)
-    form["sure"].label = words
-    box = forms.CheckboxInput(attrs={"value": mark}, check_test=lambda _: False)
-    form.fields["sure"].widget = box
-    form.data = form.data.copy()
-    form.data[form.add_prefix("sure")] = ""
+    show_box(form, "sure", _mark(form), words)
 
 
 def how_many(request: HttpRequest, name: str, least: int, most: int, step: int) -> int:

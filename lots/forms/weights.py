@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 
 from lots.core.weights import WEIGHED_HERE
-from lots.forms.fields import KeyField, MomentField
+from lots.forms.fields import KeyField, MomentField, SeenField
 from lots.models.house import Establishment
 from lots.models.lot import Load
 from lots.queries.pieces import Where
@@ -45,7 +45,7 @@ class WeightForm(forms.Form):
         self.loads = {one.part.load_id: one.part.load for one in places}
         self.fields["weight"] = _Weight(house.weight_unit, label="Weight")
         self.fields["load"] = forms.TypedChoiceField(
-            label="Of it",
+            label="What of the lot",
             required=False,
             coerce=lambda text: self.loads.get(int(text)),
             empty_value=None,
@@ -82,6 +82,7 @@ class CorrectWeightForm(forms.Form):
             label="Take it back: there was no such weight", required=False
         )
         self.fields["reason"] = forms.CharField(label="What was wrong", max_length=300)
+        self.fields["seen"] = SeenField()
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}

@@ -95,7 +95,7 @@ class Load(Kept):
     """What a place holds from a moment to a moment."""
 
     NAMED = ("place", "step_kind", "started_at", "entered_at", "brine_batch", "declared", "note")
-    LATER = ("brine_g",)
+    LATER = ("brine_g", "filtered")
 
     place = models.ForeignKey(Place, models.PROTECT, related_name="loads")
     step_kind = models.CharField(max_length=30)
@@ -104,6 +104,7 @@ class Load(Kept):
     brine_batch = models.ForeignKey(BrineBatch, models.PROTECT, null=True, related_name="loads")
     brine_g = models.BigIntegerField(null=True)  # of the batch on this fish; null: all of it
     declared = models.CharField(max_length=40, blank=True)  # brining: "short", "long" or not said
+    filtered = models.BooleanField(null=True)  # its batch, since the load before: true, or not said
     note = models.CharField(max_length=400, blank=True)
 
     class Meta:

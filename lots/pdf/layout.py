@@ -96,6 +96,10 @@ class Column(NamedTuple):
     right: bool = False
 
 
+NUMBER = Column("No.", 8.8, right=True)  # seven digits in one line: an entry's number is the book's
+MOMENT = 24.3  # share of a column that holds a day, an hour and its offset beside NUMBER
+
+
 class Row(NamedTuple):
     """A table's row, and what is written under it across the columns after the first."""
 

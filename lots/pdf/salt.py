@@ -16,18 +16,14 @@ from lots.core.record_salt import (
     WeightFacts,
 )
 from lots.core.units import MG_PER_G, MILLIONTHS, show_number
-from lots.pdf.layout import Column, Row, Sheet, Struck
+from lots.pdf.layout import MOMENT, NUMBER, Column, Row, Sheet, Struck
 from lots.pdf.words import NONE, Shown, sentence
 
 PLANNING = (
     "Figures that are reckoned from weights are planning figures: what a batch can give at the most. Only a "
     "laboratory’s result in the finished fish shows its salt and its nitrite."
 )
-DECLARED = {
-    "short": "declared short: at most 4 h",
-    "long": "declared long: longer than 4 h",
-    "": "not declared",
-}
+DECLARED = {"short": "declared short", "long": "declared long", "": "not declared"}
 
 
 def draw_salt(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
@@ -96,8 +92,8 @@ def _checks(sheet: Sheet, checks: tuple[BatchCheckFacts, ...], shown: Shown) -> 
     if not checks:
         return
     columns = [
-        Column("No.", 6.2, right=True), Column("Strength read, by", 25.6), Column("As read", 17),
-        Column("Instrument and what it is made for", 31.2), Column("Corrected", 20),
+        NUMBER, Column("Strength read, by", MOMENT), Column("As read", 17),
+        Column("Instrument and what it is made for", 29.9), Column("Corrected", 20),
     ]  # fmt: skip
     sheet.table(columns, [_check(one, shown) for one in checks])
 
@@ -140,14 +136,14 @@ def draw_pieces(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
         return
     if record.pieces:
         columns = [
-            Column("No.", 6.2, right=True), Column("Observed, by", 25.6), Column("Pieces: thickness, weight", 34),
-            Column("Of them", 34.2),
+            NUMBER, Column("Observed, by", MOMENT), Column("Pieces: thickness, weight", 34),
+            Column("Of them", 32.9),
         ]  # fmt: skip
         sheet.table(columns, [_pieces(one, shown) for one in record.pieces])
     if record.weights:
         columns = [
-            Column("No.", 6.2, right=True), Column("Observed, by", 25.6), Column("Stage", 34),
-            Column("Weight", 34.2),
+            NUMBER, Column("Observed, by", MOMENT), Column("Stage", 34),
+            Column("Weight", 32.9),
         ]  # fmt: skip
         sheet.table(columns, [_weight(one, shown) for one in record.weights])
     _reckoned(sheet, record.yields)
@@ -193,7 +189,7 @@ def draw_sent(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
         return
     sheet.heading("Samples sent", "sent", 1, 50)
     columns = [
-        Column("No.", 6.2, right=True), Column("Sampled, by", 25.6), Column("To be found", 26),
+        NUMBER, Column("Sampled, by", MOMENT), Column("To be found", 24.7),
         Column("Laboratory, portion", 24), Column("Result", 18.2),
     ]  # fmt: skip
     sheet.table(columns, [_sent(one, shown) for one in record.sent])

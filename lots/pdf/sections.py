@@ -16,7 +16,7 @@ from lots.core.record import (
 )
 from lots.pdf.chart import draw_chart, legend_height, windows
 from lots.pdf.faces import Own
-from lots.pdf.layout import Column, Row, Shaped, Sheet, Struck, page_of
+from lots.pdf.layout import MOMENT, NUMBER, Column, Row, Shaped, Sheet, Struck, page_of
 from lots.pdf.logged import draw_slots, printed_words
 from lots.pdf.said import draw_put_right
 from lots.pdf.salt import DECLARED, draw_sent
@@ -160,7 +160,7 @@ def _adjustments(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
         return
     sheet.heading("Process adjustments", "adjustments", 1, 50)
     columns = [
-        Column("Limit", 14), Column("Load", 6), Column("When, by", 25.6), Column("Figure", 22),
+        Column("Limit", 14), Column("Load", 7), Column("When, by", 25.6), Column("Figure", 21),
         Column("What was adjusted", 32.4),
     ]  # fmt: skip
     rows = [
@@ -174,8 +174,8 @@ def _adjustments(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
 def draw_readings(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     """Readings by hand, each correction right under what it corrected."""
     columns = [
-        Column("No.", 6.2, right=True), Column("Observed, by", 25.6),
-        Column("Entered on the device,\nheard by the server", 25.6),
+        NUMBER, Column("Observed, by", MOMENT),
+        Column("Entered on the device,\nheard by the server", MOMENT),
         Column("Place, probe, load", 22), Column("As read, instrument", 20.6),
     ]  # fmt: skip
     _table_or_none(sheet, columns, [_reading_row(one, shown) for one in in_order(record.readings)])
@@ -237,8 +237,8 @@ def _notes(one: HandReading | ObservationFacts, shown: Shown) -> list[str]:
 def draw_observations(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     """What was looked for."""
     columns = [
-        Column("No.", 6.2, right=True), Column("Observed, by", 25.6),
-        Column("Entered on the device,\nheard by the server", 25.6),
+        NUMBER, Column("Observed, by", MOMENT),
+        Column("Entered on the device,\nheard by the server", MOMENT),
         Column("Looked for", 33.6), Column("Found", 9),
     ]  # fmt: skip
     rows = []
@@ -282,8 +282,8 @@ def _series_facts(sheet: Sheet, one: LoggerSeries, shown: Shown) -> None:
 def draw_results(sheet: Sheet, record: LotRecord, shown: Shown) -> None:
     """Laboratory results."""
     columns = [
-        Column("No.", 6.2, right=True), Column("Quantity", 16), Column("Samples", 21),
-        Column("Laboratory, method", 23.8), Column("Sampled, reported", 25.6), Column("By", 7.4),
+        NUMBER, Column("Quantity", 16), Column("Samples", 19.7),
+        Column("Laboratory, method", 23.8), Column("Sampled, reported", MOMENT), Column("By", 7.4),
     ]  # fmt: skip
     _table_or_none(sheet, columns, [_result_row(one, shown) for one in record.results])
     draw_sent(sheet, record, shown)

@@ -2,28 +2,26 @@
 
 import hashlib
 import json
-import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
-from pathlib import Path
+from itertools import islice
 from typing import Any, Final
 
-from django.conf import settings
 from django.db.models import Q, QuerySet
 
 from lots.core.batch import Batch, batch_from
 from lots.core.beforehand import Beforehand, FishIn, beforehand
 from lots.core.brine import SIXTY_F, BrineFigures, brine_figures
-from lots.core.cure import CureRule, Jurisdiction, jurisdictions
-from lots.core.limits import Cure, Measured
+from lots.core.cure import CureRule
+from lots.core.limits import Cure, Declared, Measured, Rule
 from lots.core.plan import Plan
 from lots.core.reuse import Use, bars_use
-from lots.core.units import MG_PER_G, MILLIONTHS, show_number
+from lots.core.units import MG_PER_G, MILLIONTHS, show_number, show_span
 from lots.models.lot import BrineBatch, Load, Lot
 from lots.models.salt import BatchReading
-from lots.queries.house import rules, say_weight
+from lots.queries.house import cure_tables, rules, say_weight
 from lots.queries.plans import plan_value
 from lots.queries.sight import end_of, started_at
 
@@ -119,23 +117,21 @@ def _weakened_until(load: Load) -> int:
 # --- what is permitted and asked for, by plan -----------------------------------------------------
 
 
-@lru_cache
-def law() -> Jurisdiction:
-    """The law that stands in for a plan that says nothing of nitrite."""
-    return jurisdictions(tomllib.loads(Path(settings.CURE_FILE).read_text()))[0]
+def _rules_of(plan: Plan) -> list[Rule]:
+    limits = [limit for point in plan.control_points for limit in point.limits]
+    return [leaf.rule for limit in limits for leaf in limit.leaves()]
 
 
 def _cures(plan: Plan) -> list[Cure]:
-    limits = [limit for point in plan.control_points for limit in point.limits]
-    leaves = [leaf.rule for limit in limits for leaf in limit.leaves()]
-    return [rule for rule in leaves if isinstance(rule, Cure)]
+    return [rule for rule in _rules_of(plan) if isinstance(rule, Cure)]
 
 
 def cure_of(plan: Plan) -> tuple[tuple[CureRule, ...], str]:
     """The rows that permit nitrite under the plan, and the number of the rule that leaves out other fish."""
     found = _cures(plan)
     if not found:
-        return law().rules, law().rule
+        law = cure_tables()[0]
+        return law.rules, law.rule
     return tuple(row for one in found for row in one.rows), found[0].rule
 
 
@@ -165,6 +161,21 @@ def filtering_lifts(lot: Lot) -> bool:
     """Whether the lot's plan lets a filtered batch be used for longer."""
     brining = plan_value(lot.plan_version).brining
     return brining is not None and brining.filtering_lifts
+
+
+def lengths(lots: Iterable[Lot]) -> dict[str, str]:
+    """The words for a short and a long brining, by the plans of these lots: of several, the shortest time
+    from which one of them counts it long.  Without a time where no plan states one."""
+    plans = {lot.plan_version_id: plan_value(lot.plan_version) for lot in lots}
+    found = [rule for plan in plans.values() for rule in _rules_of(plan)]
+    longest = min((one.longer_than_ms for one in found if isinstance(one, Declared)), default=None)
+    if longest is None:
+        return {"short": "short", "long": "long, in a refrigerated place"}
+    said = show_span(longest)
+    return {
+        "short": f"short: at most {said}",
+        "long": f"long: longer than {said}, in a refrigerated place",
+    }
 
 
 # --- before the fish goes in ----------------------------------------------------------------------
@@ -263,7 +274,8 @@ def ask_of(load: Load) -> Ask | None:
         return None
     parts = load.parts.select_related("lot__plan_version").order_by("pk")
     fish = tuple((part.lot, part.grams) for part in parts)
-    return Ask(batch, brine_g_of(load), fish, started_at(load), load=load.pk)
+    filtered = bool(load.filtered) and not hasattr(load, "batch_named")
+    return Ask(batch, brine_g_of(load), fish, started_at(load), filtered, load.pk)
 
 
 # --- pages ----------------------------------------------------------------------------------------
@@ -316,10 +328,11 @@ def batch_lines(found: Sequence[BrineBatch]) -> list[BatchLine]:
     ]
 
 
-def usable_batches(method: str = "") -> list[BrineBatch]:
-    """Batches that a load may be put into, the newest first; of one method where it is given."""
-    found = batches().filter(discarded=None)[:OFFERED]
-    return [row for row in found if not method or batch_value(row).method == method]
+def usable_batches(method: str) -> list[BrineBatch]:
+    """Batches of a method that a load may be put into, the newest first."""
+    found = batches().filter(discarded=None).iterator()
+    fitting = (row for row in found if batch_value(row).method == method)
+    return list(islice(fitting, OFFERED))
 
 
 def batch_words(row: BrineBatch) -> str:

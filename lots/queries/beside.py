@@ -27,7 +27,7 @@ from lots.models.people import Person, Right, RightGiven
 from lots.models.plan import PlanVersion
 from lots.models.reading import Reading
 from lots.queries.answer import round_of, usual_instrument
-from lots.queries.batches import METHOD_OF, batch_value, batch_words, usable_batches
+from lots.queries.batches import METHOD_OF, batch_value, batch_words, lengths, usable_batches
 from lots.queries.board import LoadNow
 from lots.queries.house import open_places, rules, usable_instruments
 from lots.queries.judgements import Judged
@@ -254,6 +254,7 @@ def pad_lots() -> list[Row]:
     """Lots in hand with how much is free, and the steps that they may begin."""
     out: dict[int, Row] = {}
     for step in startable():
+        said = lengths(lot for lot, _ in step.lots)
         for lot, free in step.lots:
             row = out.setdefault(lot.pk, _lot(lot, free))
             row["steps"].append(
@@ -263,6 +264,7 @@ def pad_lots() -> list[Row]:
                     "name": step.name,
                     "place_kind": step.place_kind,
                     "next": lot.code in step.next_for,
+                    "lengths": said if step.key.split("|")[0] in METHOD_OF else {},
                 }
             )
     return sorted(out.values(), key=lambda row: row["code"])
@@ -287,10 +289,11 @@ def pad_batches() -> list[Row]:
             "id": row.pk,
             "code": row.code,
             "words": batch_words(row),
-            "step": steps[batch_value(row).method],
+            "step": steps[method],
             "total_g": batch_value(row).total_mg // MG_PER_G,
         }
-        for row in usable_batches()
+        for method in steps
+        for row in usable_batches(method)
     ]
 
 

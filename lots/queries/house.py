@@ -9,6 +9,7 @@ from typing import Any
 from django.conf import settings
 from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery
 
+from lots.core.cure import Jurisdiction, jurisdictions
 from lots.core.rules import Rules, rules_from
 from lots.core.statements import Statements, statements_from
 from lots.models.book import BookLine
@@ -34,6 +35,14 @@ def species() -> tuple[dict[str, Any], ...]:
 def statements() -> Statements:
     """What must stand on packs, by jurisdiction, from fixtures/statements.toml."""
     return statements_from(tomllib.loads(Path(settings.STATEMENTS_FILE).read_text()))
+
+
+@lru_cache
+def cure_tables() -> tuple[Jurisdiction, ...]:
+    """Where nitrite is permitted, by jurisdiction, from fixtures/cure.toml; the first stands in for a plan
+    that says nothing of nitrite."""
+    known = {row["code"] for row in species()}
+    return jurisdictions(tomllib.loads(Path(settings.CURE_FILE).read_text()), known)
 
 
 def establishment() -> Establishment | None:

@@ -9,7 +9,7 @@ from django.db.models import Q
 from lots.core.limits import Every, Limit, Measured, Observed, Verdict, demand, operating_demand
 from lots.models.lot import Load, LoadPart, Lot, Note
 from lots.models.reading import LoggerImport, Observation, Reading
-from lots.queries.batches import SALTING_KINDS, ask_of, batch_of, before_load
+from lots.queries.batches import SALTING_KINDS, ask_of, batch_of, before_load, lengths
 from lots.queries.board import first_subject, one_of_each_plan, open_lots
 from lots.queries.evidence import OwnSeries, end_of, is_late, own_series, started_at
 from lots.queries.explained import Explained
@@ -256,7 +256,8 @@ def salting_of(load: Load) -> dict[str, Any]:
         return {"salted": False}
     ask = ask_of(load)
     before = None if ask is None else before_load(ask)
-    return {"salted": True, "batch": batch_of(load), "before": before}
+    declared = lengths(part.lot for part in load.parts.all()).get(load.declared, "")
+    return {"salted": True, "batch": batch_of(load), "before": before, "declared": declared}
 
 
 def load_page(load: Load, at: int) -> dict[str, Any]:

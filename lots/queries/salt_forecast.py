@@ -8,7 +8,7 @@ from typing import Final
 from lots.core.salt_water import SATURATED
 from lots.core.units import MM_PER_IN, MS_PER_S, show_both, show_number, show_span
 from lots.core.uptake import (
-    LONGEST_S,
+    LONGEST_DAYS,
     M_PER_MM,
     PLANNING,
     Brining,
@@ -92,7 +92,7 @@ class SaltForecast:
         if hopeful is None:
             return (
                 f"The thickest piece, {name}, is not likely to reach {percent(self.asked.target_pct)} "
-                f"in this brine at all, even in {LONGEST_S // 86400} days."
+                f"in this brine at all, even in {LONGEST_DAYS} days."
             )
         if sure is None:
             return (

@@ -3,23 +3,16 @@
 Nothing is kept and no row is read.  What the figures rest on is in core; here are their words.
 """
 
-import tomllib
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import lru_cache
-from pathlib import Path
 from typing import Final
-
-from django.conf import settings
 
 from lots.core.batch import Batch, volume_litres
 from lots.core.brine import brine_figures
 from lots.core.cure import (
     CureNeeded,
     CureRule,
-    Jurisdiction,
     cure_rule,
-    jurisdictions,
     not_permitted,
 )
 from lots.core.salt_water import (
@@ -43,7 +36,7 @@ from lots.core.units import (
     show_both,
     show_number,
 )
-from lots.queries.house import species
+from lots.queries.house import cure_tables, species
 
 
 @dataclass(frozen=True)
@@ -205,13 +198,6 @@ def prism_answer(pct: Fraction, temp: int, corrects_itself: bool) -> Answer:
 
 
 # --- nitrite --------------------------------------------------------------------------------------
-
-
-@lru_cache
-def cure_tables() -> tuple[Jurisdiction, ...]:
-    """The jurisdictions of fixtures/cure.toml."""
-    known = {row["code"] for row in species()}
-    return jurisdictions(tomllib.loads(Path(settings.CURE_FILE).read_text()), known)
 
 
 METHOD_WORDS: Final = {

@@ -31,7 +31,7 @@ from lots.forms.batch import (
     rows_typed,
 )
 from lots.forms.beside import ask_before
-from lots.forms.fields import ask_to_see, refuse
+from lots.forms.fields import refuse, show_box
 from lots.models.lot import BrineBatch
 from lots.models.salt import BatchReading
 from lots.queries.batches import (
@@ -91,7 +91,7 @@ def batch_make(request: HouseRequest) -> HttpResponse:
             batch = make_batch(request.person, new, when, data["client_key"])
         except Unlikely as refusal:
             refuse(form, refusal.fields)
-            ask_to_see(form, refusal.mark, "It is so: keep the batch as it is typed")
+            show_box(form, "seen", refusal.mark, "It is so: keep the batch as it is typed")
         except Refused as refusal:
             refuse(form, refusal.fields)
         else:

@@ -17,7 +17,7 @@ from lots.entries.moments import Moments
 from lots.entries.note import write_note
 from lots.entries.refusals import Refused, Unlikely
 from lots.forms.batch import NameBatchForm
-from lots.forms.fields import ask_to_see, refuse
+from lots.forms.fields import refuse, show_box
 from lots.forms.load import EndLoadForm, MoveLoadForm, NoteForm, ProbeLeftForm, StartLoadForm
 from lots.models.lot import Load
 from lots.queries.batches import (
@@ -91,13 +91,13 @@ def load_start(request: HouseRequest) -> HttpResponse:
             )
         except Unlikely:
             before = _before(salting, portions, when.observed_at)
-            ask_to_see(form, before.mark, "I have seen this: start the load")
+            show_box(form, "seen", before.mark, "I have seen this: start the load")
         except Refused as refusal:
             refuse(form, {form.beside(name): text for name, text in refusal.fields.items()})
             before = _barred(salting, portions, when.observed_at, refusal)
             if before is not None:
                 words = "The fish already lies in it: keep the load as it is"
-                ask_to_see(form, before.mark, words, "already")
+                show_box(form, "already", before.mark, words)
         else:
             messages.success(request, f"{chosen.name} has begun in {load.place.name}.")
             return redirect("load_show", load.pk)
@@ -138,7 +138,7 @@ def load_batch(request: HouseRequest, pk: int) -> HttpResponse:
             name_batch(request.person, load, named, _moments(request, request.now_ms, ""))
         except Unlikely:
             before = _before_of(load, named)
-            ask_to_see(form, before.mark, "I have seen this: name the batch")
+            show_box(form, "seen", before.mark, "I have seen this: name the batch")
         except Refused as refusal:
             refuse(form, refusal.fields)
         else:

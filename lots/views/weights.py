@@ -8,8 +8,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 
 from lots.entries import weights as entries
 from lots.entries.moments import Moments
-from lots.entries.refusals import Refused
-from lots.forms.fields import refuse
+from lots.entries.refusals import Refused, Unlikely
+from lots.forms.fields import refuse, show_box
 from lots.forms.weights import CorrectWeightForm, WeightForm
 from lots.models.salt import StepWeight
 from lots.queries.pieces import places_to_measure
@@ -58,8 +58,11 @@ def weight_correct(request: HouseRequest, pk: int) -> HttpResponse:
         try:
             entries.correct_weight(
                 request.person, wrong, form.text(), request.house.weight_unit,
-                form.cleaned_data["reason"], when,
+                form.cleaned_data["reason"], when, form.cleaned_data["seen"],
             )  # fmt: skip
+        except Unlikely as refusal:
+            refuse(form, refusal.fields)
+            show_box(form, "seen", refusal.mark, "It is so: store the correction")
         except Refused as refusal:
             refuse(form, refusal.fields)
         else:

@@ -21,7 +21,7 @@ from lots.core.pieces import (
 )
 from lots.core.units import BadQuantity
 
-RULE = PieceRule(3_000, 120_000, 5_000, 15_000_000, Fraction("1.5"))
+RULE = PieceRule(3_000, 120_000, 5_000, 15_000_000, 300_000, Fraction("1.5"))
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,17 @@ from lots.models.book import BookLine
 from lots.models.lot import BrineBatch, Load, Lot
 from lots.models.reading import Reading
 from lots.models.salt import BatchDiscarded, BatchNamed, BatchReading
-from lots.queries.batches import Ask, batch_of, batch_value, before_load, brine_g_of, uses_of
+from lots.queries.batches import (
+    Ask,
+    ask_of,
+    batch_of,
+    batch_value,
+    before_load,
+    brine_g_of,
+    lengths,
+    usable_batches,
+    uses_of,
+)
 from lots.queries.plans import starting_plans
 from tests.make import Book, Salting, make_book, moment, seen
 
@@ -288,7 +298,7 @@ def test_a_brining_says_at_its_start_how_long_it_is_to_last(book: Book) -> None:
                 "brine", "Brine tank 1", "07:30", lot, salting=Salting(said)
             ),
             "declared",
-            "at most 4 h, or longer",
+            "short, or long",
         )
     load = book.start("brine", "Brine tank 1", "07:30", lot, salting=Salting("long"))
     assert load.declared == "long"
@@ -504,6 +514,41 @@ def test_a_batch_too_old_is_refused_unless_it_was_filtered(book: Book) -> None:
     said = book.in_batch(row, "11:01", lot, filtered=True)
     load = book.start("brine", "Brine tank 1", "11:01", lot, salting=said)
     assert "filtered before this load" in load.note
+    ask = ask_of(load)
+    assert ask is not None
+    assert not before_load(ask).barred  # nor is it held against the load afterwards
+
+
+def test_short_and_long_are_said_with_the_time_of_the_plan_and_of_two_plans_the_shorter(
+    book: Book,
+) -> None:
+    usual = book.open_lot("TR-8", 5)
+    assert lengths([usual])["short"] == "short: at most 4 h"
+    content = starting_plans()["hot-smoked-vacuum-frozen"]
+    (declared,) = (
+        limit
+        for point in content["control_points"]
+        for limit in point["limits"]
+        if limit["id"] == "declared"
+    )
+    declared["longer_than"] = "2 h 30 min"
+    draft = plan.begin_draft(
+        book.coordinator, content["title"], content, book.version, moment("05:00")
+    )
+    book.version = plan.publish_plan(book.coordinator, draft, "stricter", moment("05:00"))
+    assert lengths([usual, book.open_lot("TR-9", 5)]) == {
+        "short": "short: at most 2 h 30 min",
+        "long": "long: longer than 2 h 30 min, in a refrigerated place",
+    }
+    assert lengths([]) == {"short": "short", "long": "long, in a refrigerated place"}
+
+
+def test_a_batch_of_each_method_is_offered_however_many_there_are_of_the_other(book: Book) -> None:
+    dry = book.mix("S-1", "06:00", method="dry salt", as_read="", parts=(("salt", "2", "kg"),))
+    for number in range(41):
+        book.mix(f"B-{number}", "06:10")
+    assert [row.code for row in usable_batches("dry salt")] == [dry.code]
+    assert len(usable_batches("brine")) == 40
 
 
 def test_species_that_lie_alone_share_a_tank_with_no_other(book: Book) -> None:

@@ -75,6 +75,8 @@ def test_the_point_names_the_load_that_the_fish_was_brined_in(book: Book, lot: L
         ({"brine_salt": 0}, "brine_salt", "above 0"),
         ({"ratio": 0}, "ratio", "above 0"),
         ({"raw_moisture": 0}, "raw_moisture", "above 0"),
+        ({"raw_moisture": 100_000_000}, "raw_moisture", "No fish is all water"),
+        ({"moisture": 0}, "moisture", "above 0"),
         ({"salt": 0}, "salt", "above 0"),
         ({"salt": 40_000_000}, "moisture", "over 100 % together"),
         ({"yield_share": 20_000_000}, "yield_share", "no water would be left"),
@@ -89,11 +91,11 @@ def test_a_figure_that_cannot_be_is_refused_at_its_field(
 @pytest.mark.parametrize(
     ("changes", "field", "words"),
     [
-        ({"thickness_um": 1_500}, "thickness_um", "1.5 mm is 0.06 in"),
+        ({"thickness_um": 1_500}, "thickness_um", "1.5 mm (0.06 in) is unlikely"),
         ({"thickness_um": 130_000}, "thickness_um", "Is the unit right?"),
-        ({"brined_ms": 8 * 86_400_000}, "brined_ms", "more than a week"),
+        ({"brined_ms": 8 * 86_400_000}, "brined_ms", "more than 7 days"),
         ({"ratio": 300_000}, "ratio", "does not cover"),
-        ({"yield_share": 45_000_000}, "yield_share", "Less than half"),
+        ({"yield_share": 45_000_000}, "yield_share", "Less than 50 %"),
         ({"salt": 16_000_000}, "salt", "more salt than this brine"),
         ({"moisture": 60_000_000}, "moisture", "moisture make"),
     ],

@@ -182,6 +182,21 @@ def test_a_correction_stands_beside_the_old_weight(book: Book, lot: Lot) -> None
         correct_weight(book.operator, row, "14", "kg", "x", seen("07:30"))
 
 
+def test_a_correction_by_which_more_comes_out_than_went_in_is_asked_about(
+    book: Book, lot: Lot
+) -> None:
+    row = weigh(book, lot, "trimmed", "15", "07:10")
+    weigh(book, lot, "smoked", "12", "07:30")
+    at = seen("07:40")
+    asked = refused(lambda: correct_weight(book.operator, row, "11", "kg", "misread", at), "weight")
+    assert isinstance(asked, Unlikely)
+    assert "12 kg smoked" in asked.fields["weight"]
+    other = Unlikely({"weight": "another question"}).mark
+    refused(lambda: correct_weight(book.operator, row, "11", "kg", "misread", at, other), "weight")
+    correct_weight(book.operator, row, "11", "kg", "misread", at, asked.mark)
+    assert by_stage(lot)["smoked"] == (12_000, 11_000)
+
+
 def test_a_weight_taken_back_counts_no_more_and_stays_in_sight(book: Book, lot: Lot) -> None:
     row = weigh(book, lot, "trimmed", "15", "07:10")
     correct_weight(book.operator, row, "", "kg", "of another lot", seen("07:20"))

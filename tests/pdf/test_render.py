@@ -7,7 +7,6 @@ from io import BytesIO
 from itertools import pairwise
 from pathlib import Path as File
 from subprocess import run
-from time import perf_counter
 
 import pikepdf
 import pytest
@@ -504,15 +503,12 @@ def test_a_series_is_printed_with_lowest_highest_and_count_of_each_minute() -> N
 def test_a_day_by_the_second_prints_by_the_minute_in_few_small_pages() -> None:
     series = make_series("fish 1", "4 Mar 00:00", 1440, lambda m: 40 + m / 100, step_ms=1000)
     assert series.count == 86_400
-    began = perf_counter()
     data = render(replace(RICH, series=(series,)))
-    took = perf_counter() - began
     with pikepdf.open(BytesIO(data)) as file:
         pages = len(file.pages)
     without = len(pages_of(replace(RICH, series=())))
     assert interval_of(series) == MIN
     assert pages - without <= 9
-    assert took < 10
 
 
 def test_a_month_by_the_minute_is_printed_by_a_longer_interval_and_says_so() -> None:
@@ -535,15 +531,28 @@ def test_a_series_of_one_reading_an_interval_is_printed_with_each_readings_own_m
     assert "1,600 readings" in whole(record)
 
 
-def test_ten_thousand_readings_by_hand_print_in_seconds() -> None:
+@BOTH
+def test_the_number_of_an_entry_is_never_broken_over_two_lines(paper: PaperName) -> None:
+    late = tuple(replace(one, number=one.number + 9_000_000) for one in RICH.readings)
+    printed = {
+        one.text
+        for page in pages_of(replace(RICH, readings=late), paper)
+        for one in page.marks
+        if isinstance(one, Text)
+    }
+    assert printed >= {str(one.number) for one in late}
+    shown = shown_in(RICH)
+    assert any(shown.moment(late[0].observed_at) in text for text in printed)
+
+
+def test_ten_thousand_readings_by_hand_are_all_printed() -> None:
     many = tuple(
         replace(RICH.readings[0], number=i, observed_at=RICH.readings[0].observed_at + i * MIN)
         for i in range(1, 10_001)
     )
-    began = perf_counter()
     pages = pages_of(replace(RICH, readings=many))
-    assert perf_counter() - began < 20
-    assert len(pages) > 300
+    printed = {one.text for page in pages for one in page.marks if isinstance(one, Text)}
+    assert printed >= {str(one.number) for one in many}
 
 
 # --- the file ---------------------------------------------------------------------------------

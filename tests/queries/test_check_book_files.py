@@ -21,8 +21,9 @@ def file_of(book: Book, count: int, columns: int = 1) -> None:
 
 def test_bytes_that_changed_places_between_chunks_are_told(book: Book) -> None:
     file_of(book, 2000)
-    first, second = (bytes(one) for one in PackedSeries.objects.values_list("data", flat=True))
-    change("UPDATE lots_packedseries SET data = CASE id WHEN 1 THEN %s ELSE %s END", second, first)
+    first, second = PackedSeries.objects.order_by("pk")
+    swapped = "UPDATE lots_packedseries SET data = CASE id WHEN %s THEN %s ELSE %s END"
+    change(swapped, first.pk, bytes(second.data), bytes(first.data))
     assert [one.rsplit(", ", 1)[1] for one in words()] == [
         "was changed: it holds what chunk 2 held",
         "was changed: it holds what chunk 1 held",

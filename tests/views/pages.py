@@ -60,7 +60,7 @@ def refused(
     answer: HttpResponse = client.post(url, typed)
     assert answer.status_code == 200, answer
     said = above(answer) if field is None else beside(answer, field)
-    assert words in said, (said, answer.context["form"].errors)
+    assert words and words in said, (said, answer.context["form"].errors)
     assert kept(answer, typed) == []
     assert lines() == before
     return answer

@@ -252,7 +252,7 @@ def test_a_reading_is_kept_corrected_and_shown(morning: Book, olga: Client) -> N
     ("changed", "field", "words"),
     [
         ({"as_read": "101"}, "as_read", "from 0 to 100"),
-        ({"brine_as_read": ""}, "brine_as_read", ""),
+        ({"brine_as_read": ""}, "brine_as_read", "Fill this in"),
         ({"as_read": "60"}, "note", "say why"),
         ({"full_scale": "90 %"}, "full_scale", "25 or 26.4"),
         ({"means": "refractometer", "as_read": "20"}, "brine_as_read", "corrects itself from"),
@@ -271,7 +271,7 @@ def test_a_reading_is_put_right_and_both_are_shown(morning: Book, olga: Client) 
     taken(olga, reverse("batch_check", args=[row.pk]), strength(as_read="87", note="it floats so"))
     wrong = BatchReading.objects.get()
     url = reverse("batch_reading_correct", args=[wrong.pk])
-    refused(olga, url, strength(), "reason", "")
+    refused(olga, url, strength(), "reason", "Fill this in")
     answer = taken(olga, url, strength(reason="read upside down"))
     shown = html.unescape(answer.content.decode())
     assert '<del class="struck">87 °</del>' in shown
@@ -308,12 +308,12 @@ def test_how_long_it_is_to_lie_is_asked_of_a_brining_and_of_nothing_else(
     lot = morning.open_lot(kg=10)
     without = put(morning, lot)
     del without["declared"]
-    refused(olga, start_at(), without, "declared", "")
+    refused(olga, start_at(), without, "declared", "Choose one")
     assert "declared" not in olga.get(start_at("hold")).context["form"].fields
     taken(olga, start_at(), put(morning, lot, declared="long"))
     load = Load.objects.latest("pk")
     assert load.declared == "long"
-    assert "long, longer than 4 h" in page(olga, "load_show", load.pk)
+    assert "long: longer than 4 h" in page(olga, "load_show", load.pk)
 
 
 def test_what_the_batch_can_do_is_shown_first_and_then_the_load_begins(
@@ -435,7 +435,7 @@ def test_the_batch_is_named_on_the_loads_page_afterwards(morning: Book, olga: Cl
     assert "Name the batch it lies in" in page(olga, "load_show", load.pk)
     url = reverse("load_batch", args=[load.pk])
     sent = {"brine_batch": str(row.pk), "brine_g": "", "reason": "forgotten at the start"}
-    refused(olga, url, sent | {"reason": ""}, "reason", "")
+    refused(olga, url, sent | {"reason": ""}, "reason", "Fill this in")
     asked = olga.post(url, sent)
     assert "75.8 °SAL" in html.unescape(asked.content.decode())
     answer = taken(olga, url, sent | {"seen": asked.context["before"].mark})
@@ -473,7 +473,7 @@ def test_the_list_says_which_batch_is_in_use_and_by_what(morning: Book, olga: Cl
 def test_a_batch_is_poured_away_with_a_reason(morning: Book, olga: Client) -> None:
     row = morning.mix()
     url = reverse("batch_discard", args=[row.pk])
-    refused(olga, url, {"reason": ""}, "reason", "")
+    refused(olga, url, {"reason": ""}, "reason", "Fill this in")
     answer = taken(olga, url, {"reason": "cloudy"})
     assert BatchDiscarded.objects.get().at == moment("07:30")
     assert "cloudy" in html.unescape(answer.content.decode())

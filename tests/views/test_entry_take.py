@@ -189,7 +189,7 @@ CURE = Typed(3, "curing salt", "", "30", "g", nitrite="6.25 %")
 def test_a_brining_says_how_long_it_is_to_last(book: Book, olga: Client, clock: Clock) -> None:
     at = clock("08:20")
     body = brining(book, at)
-    refused(olga, entry(book.operator, "start", body, at), 422, "at most 4 h, or longer")
+    refused(olga, entry(book.operator, "start", body, at), 422, "short, or long")
     made = entry(book.operator, "start", body | {"declared": "long"}, at, number=8)
     assert send(olga, made).status_code == 200
     assert Load.objects.latest("pk").declared == "long"

@@ -92,7 +92,7 @@ def test_a_cooler_holds_several_loads(book: Book, lot: Lot, olga: Client) -> Non
 def test_the_wrong_kind_of_place_is_no_choice(book: Book, lot: Lot, olga: Client) -> None:
     typed = put(book, "Freezer", TR_1="5")
     refused_at = olga.post(start_at("smoke"), typed)
-    assert "Select a valid choice" in beside(refused_at, "place")
+    assert "cannot be chosen" in beside(refused_at, "place")
     assert not Load.objects.exclude(step_kind="receiving").exists()
 
 
@@ -217,7 +217,7 @@ def test_why_a_probe_left_is_kept(book: Book, lot: Lot, olga: Client, clock: Clo
     typed = {"probe": "fish 2", "reason": "slipped out"}
     refused(olga, url, typed | {"reason": ""}, "reason", "Fill this in")
     refused(olga, url, typed | {"observed_at": "07:40"}, "observed_at", "still to come")
-    refused(olga, url, typed | {"probe": "fish 9"}, "probe", "Select a valid choice")
+    refused(olga, url, typed | {"probe": "fish 9"}, "probe", "cannot be chosen")
     answer = taken(olga, url, typed)
     assert ProbeLeft.objects.get().reason == "slipped out"
     assert "Fish 2 left" in answer.content.decode()

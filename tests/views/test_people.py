@@ -91,7 +91,7 @@ def test_a_reviewer_is_invited_with_training_and_an_operator_right_beside_it_has
         ({"initials": "OK"}, "initials", "read as a verdict"),
         ({"initials": "n/a"}, "initials", "read as a verdict"),
         ({"rights": []}, "rights", "Choose at least one"),
-        ({"rights": ["owner"]}, "rights", "valid choice"),
+        ({"rights": ["owner"]}, "rights", "cannot be chosen"),
         ({"rights": ["reviewer"]}, "course", "course, date and certificate"),
         ({"rights": ["coordinator"], **TRAINING, "certificate": ""}, "course", "certificate"),
         ({"course_date": "31 Feb 2025"}, "course_date", "not a day"),

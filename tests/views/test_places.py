@@ -43,8 +43,8 @@ def test_a_place_is_opened_inside_another(book: Book, coordinator: Client) -> No
         ({"name": " "}, "name", "Fill this in."),
         ({"name": "Cooler"}, "name", "already a place"),
         ({"kind": ""}, "kind", "Choose one."),
-        ({"kind": "cellar"}, "kind", "valid choice"),
-        ({"within": "99999"}, "within", "valid choice"),
+        ({"kind": "cellar"}, "kind", "cannot be chosen"),
+        ({"within": "99999"}, "within", "cannot be chosen"),
         ({"name": "x" * 81}, "name", "at most 80"),
     ],
 )

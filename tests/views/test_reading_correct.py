@@ -37,7 +37,7 @@ def url(row: Reading) -> str:
         ({"as_read": "141.6"}, "as_read", "the figure that already stands"),
         ({"reason": ""}, "reason", "Fill this in"),
         ({"reason": "   "}, "reason", "Fill this in"),
-        ({"unit": "K"}, "unit", "Select a valid choice"),
+        ({"unit": "K"}, "unit", "cannot be chosen"),
     ],
 )
 def test_a_correction_that_cannot_be_is_refused(

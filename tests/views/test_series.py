@@ -134,9 +134,9 @@ TYPED = {"as_read": "37.5", "reason": "the door was open", "seen": "0"}
 @pytest.mark.parametrize(
     ("change", "field", "words"),
     [
-        ({"reason": ""}, "reason", ""),
+        ({"reason": ""}, "reason", "Fill this in"),
         ({"as_read": ""}, "as_read", "Type the right figure, or take the reading back"),
-        ({"as_read": "warm"}, "as_read", ""),
+        ({"as_read": "warm"}, "as_read", "is not a number"),
         ({"as_read": "900"}, "as_read", "no fish or oven can have this"),
         ({"as_read": "55"}, "as_read", "already stands"),
     ],

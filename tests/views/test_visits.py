@@ -68,7 +68,7 @@ def test_lots_are_chosen_by_days_by_plan_or_one_by_one(
         ({"first": "2026-02-01", "last": "2026-02-02"}, "last", "No lot is chosen"),
         ({"how": "plan"}, "plan", "Choose the plan"),
         ({"how": "chosen"}, "lots", "No lot is chosen"),
-        ({"how": "chosen", "lots": ["77777"]}, "lots", "not one of the available"),
+        ({"how": "chosen", "lots": ["77777"]}, "lots", "cannot be chosen"),
         ({"ends_at": "2026-03-12 10:00"}, "ends_at", "at most"),
         ({"ends_at": "yesterday"}, "ends_at", "not a time"),
     ],

@@ -12,7 +12,7 @@ from lots.models.lot import Lot, LotFinish
 from lots.models.salt import StepWeight
 from tests.entries.roads import brined, cooled, freezing, packed, smoking
 from tests.make import Book, moment, seen
-from tests.views.pages import as_person, refused, taken
+from tests.views.pages import as_person, beside, refused, taken
 
 Clock = Callable[[str], int]
 
@@ -80,6 +80,11 @@ def test_a_weight_is_put_right_and_the_old_one_stays_in_sight(
     refused(olga, correct, {"weight": "14", "reason": ""}, "reason", "Fill this in")
     refused(olga, correct, {"weight": "", "reason": "x"}, "weight", "or take it back")
     refused(olga, correct, {"weight": "15", "reason": "x"}, "weight", "already stands")
+    more = {"weight": "21", "reason": "with the tub"}
+    asked = refused(olga, correct, more, "weight", "More comes out than went in")
+    mark = asked.context["form"].fields["seen"].widget.attrs["value"]
+    again = olga.post(correct, more | {"weight": "22", "seen": mark})
+    assert "22 kg trimmed" in beside(again, "weight")
     page = taken(olga, correct, {"weight": "14", "reason": "with the tub"}).content.decode()
     assert 'class="struck">15 kg' in page
     assert "with the tub" in page

@@ -5,10 +5,6 @@ import * as queue from './queue.js';
 import { h, notice, state } from './pad.js';
 
 const SALTED = ['brine', 'dry-salt'];
-const LENGTHS = [
-  ['short', 'Short: at most 4 h'],
-  ['long', 'Long: longer than 4 h, in a refrigerated place'],
-];
 
 const field = (id, words, node, help) =>
   h(
@@ -57,7 +53,7 @@ export function salting(step, { weigh, grams }, body = {}) {
     h(
       'div',
       { className: 'choices choices-inline' },
-      LENGTHS.map(([value, words]) =>
+      Object.entries(step.lengths).map(([value, words]) =>
         h(
           'label',
           { className: 'tick' },
@@ -69,7 +65,7 @@ export function salting(step, { weigh, grams }, body = {}) {
               said.declared = value;
             },
           }),
-          h('span', {}, words),
+          h('span', {}, words[0].toUpperCase() + words.slice(1)),
         ),
       ),
     ),
@@ -119,7 +115,7 @@ export function salting(step, { weigh, grams }, body = {}) {
   }
   async function look(portions, at, ask) {
     if (!said.declared) {
-      ask('Say how long the fish is to lie in it: at most 4 h, or longer than 4 h.');
+      ask('Say how long the fish is to lie in it: short, or long.');
       return null;
     }
     const batch = Number(choice.value) || null,
