@@ -700,10 +700,16 @@ def _plain(kind: Any, value: Any, where: str, form: int) -> Any:
         return _bounded(value, where)
     if kind is str:
         return value
-    kinds = _kinds(typing.cast(Any, kind), form)
-    return {
-        name: _plain(kinds[name], getattr(value, name), f"{where}.{name}", form) for name in kinds
-    }
+    out = {}
+    for name, one in _kinds(typing.cast(Any, kind), form).items():
+        inner = getattr(value, name)
+        if (one is str and type(inner) is str) or (
+            one is int and type(inner) is int and -LARGEST <= inner <= LARGEST
+        ):
+            out[name] = inner  # most of a record's values, and no words are made for them
+        else:
+            out[name] = _plain(one, inner, f"{where}.{name}", form)
+    return out
 
 
 def _plain_tuple(kind: Any, value: Any, where: str, form: int) -> list[Any]:

@@ -27,7 +27,7 @@ from lots.pdf.words import shown_in
 from tests.bench.rounds import Verdicts, in_turn
 from tests.pdf.real import real_record
 
-READINGS, LOGGED, ROUNDS = 10_000, 86_400, 3
+READINGS, LOGGED, ROUNDS = 10_000, 86_400, 7
 RATIO_AT_MOST, PAGES_AT_MOST, MEMORY_AT_MOST = 1.5, 1_000_000, 200_000_000
 PASSPHRASE = b"invented, of a bench"
 START = 1_772_640_000_000
