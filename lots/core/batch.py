@@ -55,8 +55,9 @@ SUGAR_ML_PER_G: Final = Fraction("0.618")
 # salts have some per cent (common practice); the weakest about 0.5 % (from memory).
 SHARE_ASKED: Final = 200_000
 SHARE_SMALL: Final = 4_000
-# ppm in the brine, or of the fish in dry salting, from which it is asked about; our own choice: at 1:1, 1,000 in the brine is 500 on the fish, far above any
-# figure that a law permits (21 CFR 172.175: 200 in the finished fish).
+# ppm in the brine, or of the fish in dry salting, from which it is asked about; our own choice: at 1:1, 1,000
+# in the brine is 500 on the fish, far above any figure that a law permits (21 CFR 172.175: 200 in the
+# finished fish).
 NITRITE_ASKED: Final = 1000
 # Brine to fish by weight.  The tightest rule in use is half of the meat's weight, in a vessel that it just fits
 # (common practice): less leaves fish bare.  From as much brine as fish on, a tank's fish is mostly covered

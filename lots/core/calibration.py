@@ -29,11 +29,11 @@ from lots.core.uptake import SENSITIVITY_STEP, THICKEST_M, THINNEST_M, Brining, 
 LEVEL: Final = 0.95  # of the band, both ends
 FEWEST: Final = 3  # two results say next to nothing of how far results lie apart
 NEAR_END: Final = (
-    0.95  # share of the final salt from which a point tells no longer how fast it came
+    0.95  # share of the final salt: beyond it a point tells no longer how fast it came
 )
 APART: Final = 0.25  # of the logarithm: results that scatter by more contradict each other
 ABOVE: Final = (
-    1.15  # of the final salt: more than a laboratory's error above what the brine could give
+    1.15  # of the final salt: more than a laboratory's error over what a brine could give
 )
 WIDEST: Final = 20.0  # high over low: as wide as the published range is no knowledge of one's own
 STEPS: Final = 48  # of the first look, over the whole range

@@ -175,11 +175,9 @@ def _check_batch(
 
 def _said(salting: Salting) -> list[str]:
     """What a load's note says of its batch beside the person's own words."""
-    found = (
-        ["The brine was filtered before this load."]
-        if salting.batch is not None and salting.filtered
-        else []
-    )
+    found = []
+    if salting.batch is not None and salting.filtered:
+        found.append("The brine was filtered before this load.")
     if salting.batch is not None and salting.already:
         found.append("The fish already lay in it when this was entered.")
     if salting.batch is not None and salting.waited:

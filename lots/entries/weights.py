@@ -1,7 +1,5 @@
 """Weights through the steps: what a lot weighed at a stage, and weights put right."""
 
-from typing import Final
-
 from lots.core.units import BadQuantity
 from lots.core.weights import BRINED, STAGES, WEIGHED_HERE, StageYield, Typed, typed_weight
 from lots.entries.book import Act, act, already, taken_once
@@ -51,9 +49,9 @@ def weigh_stage(
         _check_when(lot, when.observed_at)
         _check_load(lot, load)
         row = _row(lot, load, stage, typed, when, note)
-        more = _more_out(lot, row, None)
-        if more and not reason.strip():
-            raise Unlikely({"reason": f"{more} {_WHY[stage == BRINED]}"})
+        gained = _gained(lot, row, None)
+        if gained and not reason.strip():
+            raise Unlikely({"reason": " ".join(f"{_more(one)} {_why(one)}" for one in gained)})
         row.reason = "; ".join(filter(None, [reason.strip(), when.late_reason.strip()]))
         return _write(writing, row, **when.said())
 
@@ -103,24 +101,22 @@ def _check_load(lot: Lot, load: Load | None) -> None:
         raise Refused({"load": f"Lot {lot.code} was not in that load. Choose another."})
 
 
-_WHY: Final = {
-    True: "Fish may take up brine and weigh more: if it did, say so here.",
-    False: "If it is so, say why here.",
-}
-
-
-def _more_out(lot: Lot, row: StepWeight, instead: StepWeight | None) -> str:
-    """What is asked about where this weight, standing instead of another, makes more come out of a stage
-    than went in; nothing where it does not."""
+def _gained(lot: Lot, row: StepWeight, instead: StepWeight | None) -> list[StageYield]:
+    """The stages of which this weight, standing instead of another, makes more come out than went in."""
     before = standing_weights(lot, but=instead)
     rows = [*before, row] if row.grams else before
     known = {(one.stage, one.grams, one.of_grams) for one in yields_with(lot, before) if one.gained}
-    new = [
+    return [
         one
         for one in yields_with(lot, rows)
         if one.gained and (one.stage, one.grams, one.of_grams) not in known
     ]
-    return " ".join(map(_more, new))
+
+
+def _why(one: StageYield) -> str:
+    if one.stage == BRINED:
+        return "Fish may take up brine and weigh more: if it did, say so here."
+    return "If it is so, say why here."
 
 
 def _more(one: StageYield) -> str:
@@ -158,8 +154,8 @@ def correct_weight(
         if StepWeight.objects.filter(corrects=wrong).exists():
             raise Changed("This weight was already put right. Look at the page again.")
         row = _row(lot, wrong.load, wrong.stage, typed, seen, wrong.note)
-        more = _more_out(lot, row, wrong)
-        if more and (asked := Unlikely({"weight": more})).mark != mark:
+        asked = Unlikely({"weight": " ".join(map(_more, _gained(lot, row, wrong)))})
+        if asked.fields["weight"] and asked.mark != mark:
             raise asked
         row.corrects, row.reason = wrong, reason.strip()
         return _write(writing, row, corrects=wrong.pk, **when.said())

@@ -309,7 +309,9 @@ class DiscardForm(forms.Form):
 
     def __init__(self, data: Any = None, *, house: Establishment, now_ms: int) -> None:
         super().__init__(data)
-        self.fields["observed_at"] = MomentField(zone=house.zone, now_ms=now_ms, label="Discarded")
+        self.fields["observed_at"] = MomentField(
+            zone=house.zone, now_ms=now_ms, label="Discarded at"
+        )
 
 
 class BatchChoice(forms.ModelChoiceField):

@@ -8,7 +8,7 @@ from crispy_forms.layout import Row
 from django import forms
 
 from lots.core.batch import COVERS_REFUSED
-from lots.core.pieces import show_um
+from lots.core.pieces import UM_PER_MM, show_um
 from lots.core.salt_water import SATURATED, most_salt_pct, pct_of_salometer
 from lots.core.salting import PER_CENT
 from lots.core.units import (
@@ -40,7 +40,6 @@ from lots.queries.salt_forecast import Asked
 from lots.queries.sums import percent
 
 MOST_PIECES: Final = 40
-UM_PER_MM: Final = 1000
 _THICKNESS: Final = re.compile(
     r"(?P<figure>[\d.,]+)\s*(?P<unit>mm|cm|in|inches|inch|”|\")?", re.IGNORECASE
 )

@@ -132,9 +132,7 @@ def _paint(pages: list[Page], paper: Paper) -> bytes:
     from reportlab import rl_config
     from reportlab.pdfgen.canvas import Canvas
 
-    rl_config.useA85 = (
-        0  # no text around what is packed: whoever archives it would take it off again
-    )
+    rl_config.useA85 = 0  # packed, and not made text as well: archiving takes that off again
     out = BytesIO()
     canvas = Canvas(
         out, pagesize=(paper.width, paper.height), invariant=1, pageCompression=1, lang="en-US",

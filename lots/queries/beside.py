@@ -254,17 +254,18 @@ def pad_lots() -> list[Row]:
     """Lots in hand with how much is free, and the steps that they may begin."""
     out: dict[int, Row] = {}
     for step in startable():
-        said = lengths(lot for lot, _ in step.lots)
+        kind = step.key.split("|")[0]
+        said = lengths(lot for lot, _ in step.lots) if kind in METHOD_OF else {}
         for lot, free in step.lots:
             row = out.setdefault(lot.pk, _lot(lot, free))
             row["steps"].append(
                 {
                     "id": step.step_id,
-                    "kind": step.key.split("|")[0],
+                    "kind": kind,
                     "name": step.name,
                     "place_kind": step.place_kind,
                     "next": lot.code in step.next_for,
-                    "lengths": said if step.key.split("|")[0] in METHOD_OF else {},
+                    "lengths": said,
                 }
             )
     return sorted(out.values(), key=lambda row: row["code"])

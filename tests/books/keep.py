@@ -188,4 +188,8 @@ def main(target: Path) -> None:
 
 
 if __name__ == "__main__":
+    if len(sys.argv) != 2 or sys.argv[1].startswith(
+        "-"
+    ):  # a word in its place made a book of that name
+        sys.exit(str(__doc__))
     main(Path(sys.argv[1]))
